@@ -1,0 +1,98 @@
+package schemas
+
+import (
+	"math"
+	"sort"
+)
+
+// Table is one export as it was read: typed columns, and the place every row came from. Every data row of the export
+// is a row of the table, also one that a rule has set aside.
+type Table struct {
+	Schema  *Schema
+	Sources []Piece // the files, in reading order
+	columns map[string]*Column
+	lines   []int32 // line (or Parquet row) of each row within its file
+	aside   []bool  // rows that a rule has set aside
+	Offsets bool    // the Date columns hold day offsets, not calendar days
+}
+
+// Piece is the part of a table that came from one file.
+type Piece struct {
+	File  string // as messages show it
+	First int    // its first row in the table
+	Rows  int
+	Note  string // what reading found out and states: "delimiter: semicolon"
+}
+
+// NewTable makes a table of the given columns. lines holds the line of every row; its length is the number of rows,
+// which every column must have.
+func NewTable(s *Schema, pieces []Piece, lines []int32, columns []*Column) *Table {
+	t := &Table{Schema: s, Sources: pieces, lines: lines, aside: make([]bool, len(lines)),
+		columns: make(map[string]*Column, len(columns))}
+	for _, c := range columns {
+		if c.Len() != len(lines) {
+			panic("schemas: column " + c.Field.Name + " has another length than its table")
+		}
+		t.columns[c.Field.Name] = c
+	}
+	return t
+}
+
+// Rows returns the number of rows read.
+func (t *Table) Rows() int { return len(t.lines) }
+
+// Column returns the column of a field, or nil when the export has none.
+func (t *Table) Column(field string) *Column { return t.columns[field] }
+
+// Place returns the file, and the line in it, that a row came from.
+func (t *Table) Place(row int) (file string, line int) {
+	i := sort.Search(len(t.Sources), func(i int) bool { return t.Sources[i].First > row }) - 1
+	if i < 0 {
+		return "", int(t.lines[row])
+	}
+	return t.Sources[i].File, int(t.lines[row])
+}
+
+// SetAside takes a row out of use. It stays in the table and is counted.
+func (t *Table) SetAside(row int) { t.aside[row] = true }
+
+// IsAside reports whether a rule has set the row aside.
+func (t *Table) IsAside(row int) bool { return t.aside[row] }
+
+// CountAside returns the number of rows set aside.
+func (t *Table) CountAside() int {
+	n := 0
+	for _, a := range t.aside {
+		if a {
+			n++
+		}
+	}
+	return n
+}
+
+// Find makes a finding about a row (and, unless field is empty, one cell of it) and sets the row aside when the rule
+// says so. It fills in the place; the caller adds the finding to its [Findings].
+func (t *Table) Find(rule *Rule, row int, field, detail string) Finding {
+	if rule.Severity == SetsAside {
+		t.SetAside(row)
+	}
+	file, line := t.Place(row)
+	f := Finding{Rule: rule, Table: t.Schema.Name, File: file, Line: line, Field: field, Detail: detail}
+	for i := range t.Sources {
+		if t.Sources[i].File == file {
+			f.order = i
+		}
+	}
+	if c := t.columns[field]; c != nil {
+		f.Column, f.Header, f.Masked = c.Position, c.Header, c.Field.Identifier
+		f.Value = c.String(row)
+	}
+	return f
+}
+
+// The sentinels that stand in the slices of a column for a missing value.
+const (
+	NoDay  = math.MinInt32
+	NoInt  = math.MinInt64
+	NoCode = -1
+)
