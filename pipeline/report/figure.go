@@ -1,0 +1,60 @@
+package report
+
+// Figure is a picture as data. Exactly one of Curves and Boxes is set.
+type Figure struct {
+	ID    string // file name without ending
+	Title string
+	Alt   string // what the picture shows, in words, for those who cannot see it
+	X, Y  Axis
+	// Curves of a step-function figure, in the order of the legend.
+	Curves []Curve
+	// AtRisk are the rows of numbers at risk below the x axis, one for each curve, in the same order.
+	AtRisk []RiskRow
+	// Boxes of a participant flow, from top to bottom.
+	Boxes []Box
+	Notes []Text
+}
+
+// Axis is one axis of a figure.
+type Axis struct {
+	Label string // with the unit: "Years since operation"
+	Unit  string // "years", "probability"
+	Min   float64
+	Max   float64
+	Ticks []float64
+}
+
+// Curve is a step function with a band. It carries its group; a legend, a colour or a table row reads it from here.
+type Curve struct {
+	Group   string
+	Measure string // "cumulative incidence"
+	Steps   []Step // right-continuous: Y holds from X up to the next step
+	EndX    float64
+	End     string // why the curve ends there: "last shoulder at risk"
+	Style   int    // which of the palette's styles; equal for one group in all figures
+}
+
+// Step is one step of a curve. The band is absent where there is no interval.
+type Step struct {
+	X, Y         float64
+	Lower, Upper Optional
+}
+
+// RiskRow is the numbers at risk of one curve at the ticks of the x axis.
+type RiskRow struct {
+	Group     string
+	Estimates []string // ids, one for each tick
+}
+
+// Box is one step of a participant flow: what remains, and what left on the way to the next box.
+type Box struct {
+	Label string
+	Kept  []Span // shoulders and patients that remain
+	Left  []Leave
+}
+
+// Leave is a group that left the flow between two boxes.
+type Leave struct {
+	Reason string
+	Count  []Span
+}
