@@ -1,0 +1,84 @@
+package schemas
+
+import "slices"
+
+// Every rule that reading and checking an export can find broken. The rules about one cell, and about the shape of a
+// row, are applied where the export is read; the rules about a whole table are applied by [Check]. All of them are
+// applied to every row in one pass. The list is closed: [Rules] returns it.
+var (
+	// RuleBadText is broken by bytes that are not UTF-8.
+	RuleBadText = &Rule{ID: "bad-text", Severity: SetsAside,
+		Sentence: "The text is not valid UTF-8.",
+		Remedy:   "Export the file again with the encoding UTF-8."}
+
+	// RuleRaggedRow is broken by a row with more or fewer cells than the header line.
+	RuleRaggedRow = &Rule{ID: "ragged-row", Severity: SetsAside,
+		Sentence: "The row has another number of cells than the header line.",
+		Remedy:   "Put quotes round values that hold the delimiter or a line break, and export the row again whole."}
+
+	// RuleBadDate is broken by a date that is not in the declared layout or does not exist in the calendar.
+	RuleBadDate = &Rule{ID: "bad-date", Severity: SetsAside,
+		Sentence: "The value is not a date of the calendar in the declared layout.",
+		Remedy:   "Correct the date at its source, or declare the layout that the column really has."}
+
+	// RuleTimeOfDay is broken by a moment where a whole day is wanted.
+	RuleTimeOfDay = &Rule{ID: "time-of-day", Severity: SetsAside,
+		Sentence: "The value has a time of day where a whole day is wanted.",
+		Remedy:   "Export the column as a date without a time; the day it falls on depends on a time zone that only the source knows."}
+
+	// RuleBadInteger is broken by a value that is not a whole number.
+	RuleBadInteger = &Rule{ID: "bad-integer", Severity: SetsAside,
+		Sentence: "The value is not a whole number.",
+		Remedy:   "Write digits only, without a unit, a decimal mark or marks between thousands; leave the cell empty when the value is not known."}
+
+	// RuleBadNumber is broken by a value that is not a number.
+	RuleBadNumber = &Rule{ID: "bad-number", Severity: SetsAside,
+		Sentence: "The value is not a number.",
+		Remedy:   "Write the number without a unit and without marks between thousands, with the declared decimal mark; leave the cell empty when the value is not known."}
+
+	// RuleUnknownCode is broken by a code that is not in the field's list.
+	RuleUnknownCode = &Rule{ID: "unknown-code", Severity: SetsAside,
+		Sentence: "The value is not one of the codes of this field.",
+		Remedy:   "Correct the value, or add a recode from it to one of the codes in the study plan."}
+
+	// RuleMissingRequired is broken by an empty cell where a value is needed.
+	RuleMissingRequired = &Rule{ID: "missing-required", Severity: SetsAside,
+		Sentence: "A value that every row needs is missing.",
+		Remedy:   "Fill in the value at its source; a row without it cannot be counted."}
+
+	// RuleOutOfRange is broken by a number or a day outside the field's limits.
+	RuleOutOfRange = &Rule{ID: "out-of-range", Severity: SetsAside,
+		Sentence: "The value lies outside the range that this field allows.",
+		Remedy:   "Correct the value at its source, or leave the cell empty when it is not known."}
+
+	// RulePattern is broken by a text that does not have the field's form.
+	RulePattern = &Rule{ID: "pattern", Severity: SetsAside,
+		Sentence: "The text does not have the form that this field asks for.",
+		Remedy:   "Write the value in the form shown."}
+
+	// RuleSameRowTwice is broken by a row that says in every field what an earlier row says.
+	RuleSameRowTwice = &Rule{ID: "same-row-twice", Severity: SetsAside,
+		Sentence: "The row repeats an earlier row in every field.",
+		Remedy:   "Delete one of the two rows; the first one is used."}
+
+	// RuleDuplicateKey is broken by a row that has the key of an earlier row and differs from it elsewhere.
+	RuleDuplicateKey = &Rule{ID: "duplicate-key", Severity: SetsAside,
+		Sentence: "The row has the same key as an earlier row but says something else.",
+		Remedy:   "Find out which of the two rows is right and delete the other; until then the first one is used."}
+
+	// RuleFollowUpOrder is broken by a ready row whose observation ends before, or on the day, it begins late.
+	RuleFollowUpOrder = &Rule{ID: "follow-up-order", Severity: SetsAside,
+		Sentence: "The follow-up ends on or before the day on which observation begins.",
+		Remedy:   "Correct the entry day or the follow-up; both are counted in days from the index procedure."}
+)
+
+var rules = []*Rule{
+	RuleBadText, RuleRaggedRow,
+	RuleBadDate, RuleTimeOfDay, RuleBadInteger, RuleBadNumber, RuleUnknownCode,
+	RuleMissingRequired, RuleOutOfRange, RulePattern,
+	RuleSameRowTwice, RuleDuplicateKey, RuleFollowUpOrder,
+}
+
+// Rules returns every rule of reading and checking: first those about a row's shape, then those about a cell, then those
+// about a whole table.
+func Rules() []*Rule { return slices.Clone(rules) }
