@@ -18,7 +18,8 @@ type Schema struct {
 	Title       string
 	Description string
 	Fields      []Field
-	PrimaryKey  []string // fields that together name a row once; empty when rows may repeat
+	PrimaryKey  []string   // fields that together name a row once; empty when rows may repeat
+	UniqueKeys  [][]string // further keys that no two rows may share; a row with an empty part has no such key
 }
 
 // Field describes one column.
