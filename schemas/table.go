@@ -1,7 +1,9 @@
 package schemas
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -10,7 +12,9 @@ import (
 type Table struct {
 	Schema  *Schema
 	Sources []Piece // the files, in reading order
+	Recoded []Recoded
 	columns map[string]*Column
+	order   []*Column
 	lines   []int32 // line (or Parquet row) of each row within its file
 	aside   []bool  // rows that a rule has set aside
 	Offsets bool    // the Date columns hold day offsets, not calendar days
@@ -24,6 +28,13 @@ type Piece struct {
 	Note  string // what reading found out and states: "delimiter: semicolon"
 }
 
+// Recoded is one line of the recode log: how many cells of a field held one of the export's own codes, and the code of
+// ours that the plan put in its place. N is 0 for a declared recode that met no cell.
+type Recoded struct {
+	Field, From, To string
+	N               int
+}
+
 // NewTable makes a table of the given columns. lines holds the line of every row; its length is the number of rows,
 // which every column must have.
 func NewTable(s *Schema, pieces []Piece, lines []int32, columns []*Column) *Table {
@@ -35,8 +46,28 @@ func NewTable(s *Schema, pieces []Piece, lines []int32, columns []*Column) *Tabl
 		}
 		t.columns[c.Field.Name] = c
 	}
+	t.order = ordered(s, columns)
 	return t
 }
+
+// ordered puts the columns in the order of the schema; columns beyond it follow in the order they came.
+func ordered(s *Schema, columns []*Column) []*Column {
+	place := func(c *Column) int {
+		for i := range s.Fields {
+			if s.Fields[i].Name == c.Field.Name {
+				return i
+			}
+		}
+		return len(s.Fields)
+	}
+	list := slices.Clone(columns)
+	slices.SortStableFunc(list, func(a, b *Column) int { return cmp.Compare(place(a), place(b)) })
+	return list
+}
+
+// Columns returns the columns in the order of the schema, then those beyond it in the order of the source. The caller
+// must not change the slice.
+func (t *Table) Columns() []*Column { return t.order }
 
 // Rows returns the number of rows read.
 func (t *Table) Rows() int { return len(t.lines) }
