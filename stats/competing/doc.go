@@ -1,0 +1,7 @@
+// Package competing estimates how often each of several causes comes first, when any of them
+// puts an end to the risk of the others: the cumulative incidence of Aalen and Johansen with
+// its variance and intervals.
+//
+// It starts from survival.Counts, so the rules for numbers at risk, ties and time 0 are those
+// of package survival.
+package competing

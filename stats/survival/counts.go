@@ -1,0 +1,165 @@
+package survival
+
+import (
+	"fmt"
+	"math"
+)
+
+// Counts is what the estimates need to know about the rows: for each group, how many entered
+// and how many left at each distinct time, by cause. It does not grow with the number of rows,
+// only with the number of distinct times.
+type Counts struct {
+	causes int
+	groups []tally
+}
+
+// tally is the counts of one group.
+type tally struct {
+	n       int64
+	start   int64  // there from the very start
+	entered []cell // later entries by time, ascending; cause is 0
+	left    []cell // exits by time, then cause, ascending
+}
+
+// cell is a number of subjects who share a time and a cause.
+type cell struct {
+	time  float64
+	count uint32
+	cause uint8
+}
+
+// Groups returns the number of groups.
+func (c *Counts) Groups() int { return len(c.groups) }
+
+// Causes returns the number of causes.
+func (c *Counts) Causes() int { return c.causes }
+
+// N returns the number of rows counted in a group.
+func (c *Counts) N(group int) int64 { return c.groups[group].n }
+
+// Events returns the number of events of a cause in a group; cause 0 stands for any cause.
+func (c *Counts) Events(group, cause int) int64 {
+	var sum int64
+	for _, x := range c.groups[group].left {
+		if isEvent(x.cause, cause) {
+			sum += int64(x.count)
+		}
+	}
+	return sum
+}
+
+// isEvent says whether a row that left by cause seen has the event asked for, where 0 asks for
+// any cause.
+func isEvent(seen uint8, asked int) bool {
+	return seen != 0 && (asked == 0 || int(seen) == asked)
+}
+
+// AtRisk returns the number at risk at time t in a group: those with entry < t ≤ exit, and at
+// t = 0 those who were there from the very start. There is no one at risk before 0.
+func (c *Counts) AtRisk(group int, t float64) int64 {
+	g := &c.groups[group]
+	if !(t >= 0) {
+		return 0
+	}
+	return g.start + countBefore(g.entered, t) - countBefore(g.left, t)
+}
+
+func countBefore(cells []cell, t float64) int64 {
+	var sum int64
+	for _, x := range cells {
+		if x.time >= t {
+			break
+		}
+		sum += int64(x.count)
+	}
+	return sum
+}
+
+// LastTime returns the largest exit in a group, and 0 for a group without rows.
+func (c *Counts) LastTime(group int) float64 {
+	left := c.groups[group].left
+	if len(left) == 0 {
+		return 0
+	}
+	return left[len(left)-1].time
+}
+
+// LastDay is LastTime for counts of whole days.
+func (c *Counts) LastDay(group int) int32 { return int32(c.LastTime(group)) }
+
+// Add adds the counts of another file, hospital or registry. Both must have the same groups
+// and causes; the unit of time has to be the same too, which only the caller can know.
+// An error leaves the counts as they were.
+func (c *Counts) Add(other *Counts) error {
+	if len(c.groups) != len(other.groups) || c.causes != other.causes {
+		return fmt.Errorf("counts of %d groups and %d causes cannot be added to %d groups and %d causes",
+			len(other.groups), other.causes, len(c.groups), c.causes)
+	}
+	sum := make([]tally, len(c.groups))
+	for g := range sum {
+		var err error
+		if sum[g], err = c.groups[g].plus(&other.groups[g]); err != nil {
+			return fmt.Errorf("group %d: %w", g, err)
+		}
+	}
+	c.groups = sum
+	return nil
+}
+
+// Pooled returns the counts of all groups taken as one group.
+func (c *Counts) Pooled() *Counts {
+	return &Counts{causes: c.causes, groups: []tally{pool(c.groups)}}
+}
+
+// pool adds up tallies in pairs, so that no cell is copied more than log₂ len times.
+func pool(groups []tally) tally {
+	if len(groups) == 1 {
+		return groups[0]
+	}
+	half := len(groups) / 2
+	a, b := pool(groups[:half]), pool(groups[half:])
+	sum, err := a.plus(&b)
+	if err != nil {
+		// One cell would have to hold more than four thousand million rows.
+		panic(err)
+	}
+	return sum
+}
+
+func (t *tally) plus(other *tally) (tally, error) {
+	entered, err := merge(t.entered, other.entered)
+	if err != nil {
+		return tally{}, err
+	}
+	left, err := merge(t.left, other.left)
+	if err != nil {
+		return tally{}, err
+	}
+	return tally{n: t.n + other.n, start: t.start + other.start, entered: entered, left: left}, nil
+}
+
+// merge returns the cells of two ascending lists as one, adding up those that agree in time
+// and cause.
+func merge(a, b []cell) ([]cell, error) {
+	out := make([]cell, 0, max(len(a), len(b)))
+	for len(a) > 0 && len(b) > 0 {
+		switch {
+		case before(a[0], b[0]):
+			out, a = append(out, a[0]), a[1:]
+		case before(b[0], a[0]):
+			out, b = append(out, b[0]), b[1:]
+		default:
+			sum := uint64(a[0].count) + uint64(b[0].count)
+			if sum > math.MaxUint32 {
+				return nil, fmt.Errorf("%d rows end at %v with cause %d, more than can be counted", sum, a[0].time, a[0].cause)
+			}
+			out = append(out, cell{a[0].time, uint32(sum), a[0].cause})
+			a, b = a[1:], b[1:]
+		}
+	}
+	return append(append(out, a...), b...), nil
+}
+
+func before(a, b cell) bool {
+	return a.time < b.time || a.time == b.time && a.cause < b.cause
+}

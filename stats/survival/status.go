@@ -1,0 +1,40 @@
+package survival
+
+// Status says whether a number could be estimated, and if not, why not.
+type Status uint8
+
+// The states of an estimate. Only Estimated has a number to show.
+const (
+	// Estimated: there is an estimate.
+	Estimated Status = iota
+	// NoEvents: nobody had the event, up to the time asked for.
+	NoEvents
+	// BeyondFollowUp: the time lies after the last exit and the curve had not reached 0.
+	BeyondFollowUp
+	// NobodyAtRisk: the time lies in a gap in which nobody is under observation.
+	NobodyAtRisk
+	// NotReached: the curve, or its limit, never falls far enough.
+	NotReached
+	// AtBound: the estimate is exactly 0 or 1, where the variance says nothing.
+	AtBound
+	// NoRows: the group is empty.
+	NoRows
+)
+
+var statusText = [...]string{
+	Estimated:      "estimated",
+	NoEvents:       "no events",
+	BeyondFollowUp: "beyond follow-up",
+	NobodyAtRisk:   "nobody at risk",
+	NotReached:     "not reached",
+	AtBound:        "estimate at its bound",
+	NoRows:         "no rows",
+}
+
+// String returns the status in plain words.
+func (s Status) String() string {
+	if int(s) < len(statusText) {
+		return statusText[s]
+	}
+	return "unknown status"
+}
