@@ -16,6 +16,11 @@ var (
 		Sentence: "The row has another number of cells than the header line.",
 		Remedy:   "Put quotes round values that hold the delimiter or a line break, and export the row again whole."}
 
+	// RuleStrayQuote is broken by a double quote where the form of the file has no place for one.
+	RuleStrayQuote = &Rule{ID: "stray-quote", Severity: SetsAside,
+		Sentence: "The cell has a double quote inside it, or text outside its quotes.",
+		Remedy:   "Put the whole cell in double quotes and write each quote that belongs to the value twice."}
+
 	// RuleBadDate is broken by a date that is not in the declared layout or does not exist in the calendar.
 	RuleBadDate = &Rule{ID: "bad-date", Severity: SetsAside,
 		Sentence: "The value is not a date of the calendar in the declared layout.",
@@ -56,27 +61,32 @@ var (
 		Sentence: "The text does not have the form that this field asks for.",
 		Remedy:   "Write the value in the form shown."}
 
-	// RuleSameRowTwice is broken by a row that says in every field what an earlier row says.
+	// RuleSameRowTwice is broken by a row that says in every field what a row with the same key says.
 	RuleSameRowTwice = &Rule{ID: "same-row-twice", Severity: SetsAside,
-		Sentence: "The row repeats an earlier row in every field.",
-		Remedy:   "Delete one of the two rows; the first one is used."}
+		Sentence: "The row repeats another row in every field.",
+		Remedy:   "Delete one of the two rows; until then only the first one is used."}
 
-	// RuleDuplicateKey is broken by a row that has the key of an earlier row and differs from it elsewhere.
+	// RuleDuplicateKey is broken by a row that has the key of another row and differs from it elsewhere.
 	RuleDuplicateKey = &Rule{ID: "duplicate-key", Severity: SetsAside,
-		Sentence: "The row has the same key as an earlier row but says something else.",
-		Remedy:   "Find out which of the two rows is right and delete the other; until then the first one is used."}
+		Sentence: "The row has the same key as another row and says something else.",
+		Remedy:   "Find out which of the two rows is right and delete the other; until then only the first usable one is used."}
 
-	// RuleFollowUpOrder is broken by a ready row whose observation ends before, or on the day, it begins late.
+	// RuleNotToldApart is broken by a row without a key that says in every field what another row says.
+	RuleNotToldApart = &Rule{ID: "not-told-apart", Severity: Warns,
+		Sentence: "Nothing tells the row apart from another row; both are used.",
+		Remedy:   "If the two rows are two shoulders, add the side; if the export repeats a row, delete one of them."}
+
+	// RuleFollowUpOrder is broken by a ready row whose observation begins after day 0 and ends on that day or before it.
 	RuleFollowUpOrder = &Rule{ID: "follow-up-order", Severity: SetsAside,
 		Sentence: "The follow-up ends on or before the day on which observation begins.",
 		Remedy:   "Correct the entry day or the follow-up; both are counted in days from the index procedure."}
 )
 
 var rules = []*Rule{
-	RuleBadText, RuleRaggedRow,
+	RuleBadText, RuleRaggedRow, RuleStrayQuote,
 	RuleBadDate, RuleTimeOfDay, RuleBadInteger, RuleBadNumber, RuleUnknownCode,
 	RuleMissingRequired, RuleOutOfRange, RulePattern,
-	RuleSameRowTwice, RuleDuplicateKey, RuleFollowUpOrder,
+	RuleSameRowTwice, RuleDuplicateKey, RuleNotToldApart, RuleFollowUpOrder,
 }
 
 // Rules returns every rule of reading and checking: first those about a row's shape, then those about a cell, then those

@@ -1,0 +1,64 @@
+package schemas
+
+import (
+	"encoding/csv"
+	"io"
+	"regexp"
+	"strconv"
+)
+
+// setAsideHeader names the columns of the file that WriteSetAside writes.
+var setAsideHeader = []string{"file", "line", "column", "header", "field", "value", "rule", "sentence", "detail",
+	"remedy", "row"}
+
+// WriteSetAside writes every finding about one table as CSV, one finding a line, by file, line and column. The last
+// column says what happened to the row: "set aside" or "used". The file is private: values of identifiers are written
+// as they were found. Cells that a spreadsheet would take for a formula are written with an apostrophe in front.
+func WriteSetAside(w io.Writer, table string, fs *Findings) error {
+	out := csv.NewWriter(w)
+	if err := out.Write(setAsideHeader); err != nil {
+		return err
+	}
+	for _, f := range fs.All() {
+		if f.Table != table {
+			continue
+		}
+		if err := out.Write(f.cells()); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func (f *Finding) cells() []string {
+	fate := "set aside"
+	if f.Rule.Severity == Warns {
+		fate = "used"
+	}
+	cells := []string{f.File, number(f.Line), number(f.Column), f.Header, f.Field, f.Value, f.Rule.ID, f.Rule.Sentence,
+		f.Detail, f.Rule.Remedy, fate}
+	for i, c := range cells {
+		cells[i] = harmless(c)
+	}
+	return cells
+}
+
+// number writes a line or a column, empty when unknown.
+func number(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+var plainNumber = regexp.MustCompile(`^[+-]?[0-9]+([.,][0-9]+)?$`)
+
+// harmless puts an apostrophe in front of a cell that a spreadsheet would take for a formula. A number as it was found
+// in the export is text here, and stays as it is.
+func harmless(cell string) string {
+	if beginsLikeFormula(cell) && !plainNumber.MatchString(cell) {
+		return "'" + cell
+	}
+	return cell
+}
