@@ -13,6 +13,7 @@ type Severity uint8
 const (
 	SetsAside Severity = iota // the row is not used
 	Warns                     // the row is used; the report says so
+	Unlinks                   // the row belongs to no shoulder of the study; it is not used and counted as unlinked
 )
 
 // Rule is one thing that can be wrong with a row. Every finding points at its rule; the words stand here once.

@@ -48,7 +48,7 @@ func (s Summary) String() string {
 }
 
 func (c *Count) write(b *strings.Builder) {
-	fate := "set aside"
+	fate := fates[c.Rule.Severity]
 	if c.Rule.Severity == Warns {
 		fate = "warning, rows used"
 	}
