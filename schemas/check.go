@@ -56,27 +56,32 @@ func (c *checker) followUpOrder() {
 	}
 }
 
-// key compares the rows that have every part of one key and marks them as keyed.
+// key compares the rows that have every part of one key and marks them as keyed. The findings come after the comparison,
+// when it is known which row of each key stays.
 func (c *checker) key(names []string, keyed []bool) {
 	columns, ok := c.table.named(names)
 	if !ok {
 		return
 	}
 	seen := newRowSet(columns, c.table.Rows())
+	var repeated []int
 	for row := range keyed {
 		if missingAny(columns, row) {
 			continue
 		}
 		keyed[row] = true
-		other, repeated := seen.add(row)
-		if !repeated {
+		other, again := seen.add(row)
+		if !again {
 			continue
 		}
 		if c.table.IsAside(other) && !c.table.IsAside(row) {
 			seen.replace(other, row)
-			row, other = other, row
+			row = other
 		}
-		c.repeats(names, row, other)
+		repeated = append(repeated, row)
+	}
+	for _, row := range repeated {
+		c.repeats(names, row, seen.like(row))
 	}
 }
 

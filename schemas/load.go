@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"embed"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -78,10 +79,19 @@ func Parse(b []byte) (*Schema, error) {
 	return d.schema(), nil
 }
 
+// notReadable says where JSON stops being a descriptor, as far as the decoder knows it.
 func notReadable(b []byte, offset int64, err error) *Problem {
+	what := strings.TrimPrefix(err.Error(), "json: ")
+	var grammar *json.SyntaxError
+	var kind *json.UnmarshalTypeError
+	switch {
+	case errors.As(err, &grammar):
+		offset = grammar.Offset
+	case errors.As(err, &kind):
+		offset, what = kind.Offset, fmt.Sprintf("a %s cannot stand at %q", kind.Value, kind.Field)
+	}
 	line := 1 + bytes.Count(b[:min(offset, int64(len(b)))], []byte("\n"))
-	return &Problem{Kind: PlanProblem, Where: fmt.Sprintf("line %d", line),
-		What:   "the schema cannot be read: " + strings.TrimPrefix(err.Error(), "json: "),
+	return &Problem{Kind: PlanProblem, Where: fmt.Sprintf("line %d", line), What: "the schema cannot be read: " + what,
 		Remedy: "compare it with a schema in schemas/files", Cause: err}
 }
 

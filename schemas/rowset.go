@@ -39,6 +39,9 @@ func (s *rowSet) add(row int) (other int, repeated bool) {
 // replace puts a row in the place of one that agrees with it.
 func (s *rowSet) replace(old, row int) { s.slots[s.slot(old)] = int32(row) + 1 }
 
+// like returns the row of the set that agrees with the given row, which must have been added.
+func (s *rowSet) like(row int) int { return int(s.slots[s.slot(row)]) - 1 }
+
 // slot returns the slot that holds a row which agrees with this one, or the free slot where it belongs.
 func (s *rowSet) slot(row int) uint64 {
 	mask := uint64(len(s.slots) - 1)

@@ -2,7 +2,6 @@ package schemas
 
 import (
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -24,12 +23,6 @@ func (fs *Findings) Summary() Summary {
 		s.Total += c.N
 	}
 	return s
-}
-
-// WriteTo writes the summary as plain text. It writes nothing when there are no findings.
-func (s Summary) WriteTo(w io.Writer) (int64, error) {
-	n, err := io.WriteString(w, s.String())
-	return int64(n), err
 }
 
 // String returns the summary as plain text, empty when there are no findings.
