@@ -1,0 +1,72 @@
+package analyses
+
+import (
+	"fmt"
+
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+	"deltoid/schemas"
+)
+
+// cautions close every report.
+var cautions = []string{
+	"This is a summary of a cohort for research and audit. It is not advice for one patient: decisions belong to licensed clinicians and their patients.",
+	"Local rules come first: research ethics, data protection, and the reporting rules of the registry or hospital that gave the data.",
+	"Groups were not formed by chance. A difference between them may come from the patients, the surgeons or the records as well as from the implant.",
+}
+
+// Assemble runs the analyses of a plan on a cohort and puts the report together: the answers first, then who is counted,
+// then what came in.
+func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, version string) (report.Document, error) {
+	doc := report.Document{Study: p.Study, Title: p.Title, About: p.About, Invented: p.Invented, Version: version, Cautions: cautions,
+		DataCut: dataCut(p)}
+	b := newBook(&doc)
+	for _, asked := range p.Analyses {
+		section, err := analyse(b, p, c, asked)
+		if err != nil {
+			return report.Document{}, err
+		}
+		doc.Sections = append(doc.Sections, section)
+	}
+	doc.Lead = lead(doc.Sections)
+	doc.Sections = append(doc.Sections, flowSection(b, c, flow), accountsSection(b, x, c.Registry.Ledgers))
+	return doc, nil
+}
+
+// analyse runs one analysis.
+func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (report.Section, error) {
+	switch asked.Kind {
+	case plan.ImplantSurvival:
+		return implantSurvival(b, p, c, asked)
+	default:
+		return report.Section{}, fmt.Errorf("%s: no analysis of the kind %q exists", asked.Place, asked.Kind)
+	}
+}
+
+// lead takes the most important sentences: what the first analysis answers, and the first sentence of the others while
+// there is room for three.
+func lead(sections []report.Section) []report.Text {
+	const room = 3
+	var texts []report.Text
+	if len(sections) > 0 {
+		texts = append(texts, sections[0].Answer[:min(room, len(sections[0].Answer))]...)
+	}
+	for _, s := range sections[min(1, len(sections)):] {
+		if len(texts) < room {
+			texts = append(texts, s.Answer[0])
+		}
+	}
+	return texts
+}
+
+func dataCut(p *plan.Plan) string {
+	switch {
+	case p.FollowUp.DataCut == schemas.NoDay:
+		return ""
+	case p.Offsets:
+		return fmt.Sprintf("day %d", p.FollowUp.DataCut)
+	default:
+		return schemas.FormatDay(p.FollowUp.DataCut)
+	}
+}

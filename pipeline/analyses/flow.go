@@ -1,0 +1,107 @@
+package analyses
+
+import (
+	"deltoid/cohorts"
+	"deltoid/pipeline/report"
+)
+
+// flowSection is the participant flow: every step from the rows read to the shoulders counted, in numbers that add up.
+func flowSection(b *book, c *cohorts.Cohort, flow *cohorts.Flow) report.Section {
+	f := flowEstimates(b, c, flow)
+	last := f.steps[len(f.steps)-1]
+	return report.Section{
+		ID:       "participants",
+		Heading:  "Participant flow",
+		Question: "Who is counted, and who was left out, why?",
+		Answer: []report.Text{say("Of ", value(f.read), " rows read, ", value(last.kept), " shoulders of ",
+			value(last.patients), " patients are counted. Every other row left at one of the steps below, and the steps add up.")},
+		Figures: []report.Figure{f.figure()},
+		Sheets:  []report.Sheet{f.sheet()},
+		Method: []report.Text{report.Words("The steps are applied in the order shown. A shoulder with a missing value in a field " +
+			"that a criterion needs does not meet it and is counted apart. A patient leaves when no shoulder of the patient is left.")},
+	}
+}
+
+// flowBook is a flow with the ids of its estimates.
+type flowBook struct {
+	read  string
+	steps []flowIDs
+}
+
+type flowIDs struct {
+	cohorts.FlowStep
+	kept, patients, left, unknown string // ids; patients and unknown are empty where they do not apply
+}
+
+func flowEstimates(b *book, c *cohorts.Cohort, flow *cohorts.Flow) flowBook {
+	count := func(id, measure string, n int, unit string) string {
+		e := report.Count("flow."+id, "flow", measure, n, unit)
+		e.Cohort = c.Name
+		return b.add(e)
+	}
+	f := flowBook{read: count("read", "rows read", flow.RowsRead, "rows")}
+	before := f.read
+	for _, s := range flow.Steps {
+		ids := flowIDs{FlowStep: s}
+		ids.kept = count(s.ID+".kept", s.Label, s.Kept, s.Unit)
+		ids.left = count(s.ID+".left", s.Leaving, s.Left, s.Unit)
+		b.total(before, ids.kept, ids.left)
+		if s.Unit == "shoulders" {
+			ids.patients = count(s.ID+".kept-patients", s.Label, s.KeptPatients, "patients")
+		}
+		if s.LeftUnknown > 0 {
+			ids.unknown = count(s.ID+".left-unknown", s.Leaving+": value not recorded", s.LeftUnknown, s.Unit)
+			known := count(s.ID+".left-known", s.Leaving+": value recorded", s.Left-s.LeftUnknown, s.Unit)
+			b.total(ids.left, ids.unknown, known)
+		}
+		f.steps = append(f.steps, ids)
+		before = ids.kept
+	}
+	return f
+}
+
+// figure draws the flow; a step at which nobody left stands in the table only.
+func (f flowBook) figure() report.Figure {
+	fig := report.Figure{ID: "participant-flow", Title: "Participant flow",
+		Alt:   "Boxes from top to bottom: what remains after each step, and beside the arrows who left and why. The table holds the same numbers.",
+		Boxes: []report.Box{{Label: "Rows read", Kept: say(value(f.read), " rows")}}}
+	for i, s := range f.steps {
+		if s.Left == 0 && i < len(f.steps)-1 {
+			continue
+		}
+		box := report.Box{Label: s.Label, Kept: say(value(s.kept), " "+s.Unit)}
+		if s.patients != "" {
+			box.Kept = say(box.Kept, " of ", value(s.patients), " patients")
+		}
+		if s.Left > 0 {
+			count := say(value(s.left), " "+s.Unit)
+			if s.unknown != "" {
+				count = say(count, ", of these ", value(s.unknown), " with no value recorded")
+			}
+			above := &fig.Boxes[len(fig.Boxes)-1]
+			above.Left = append(above.Left, report.Leave{Reason: s.Leaving, Count: count})
+		}
+		fig.Boxes = append(fig.Boxes, box)
+	}
+	return fig
+}
+
+func (f flowBook) sheet() report.Sheet {
+	sheet := report.Sheet{ID: "participant-flow", Title: "Participant flow, step by step",
+		Columns: []string{"Step", "Kept", "Patients kept", "Left", "Of these: value not recorded"}}
+	sheet.Rows = append(sheet.Rows, report.SheetRow{Label: "Rows read", Cells: []report.Cell{number(f.read), {}, {}, {}}})
+	for i, s := range f.steps {
+		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: s.Label, Strong: i == len(f.steps)-1,
+			Cells: []report.Cell{number(s.kept), number(s.patients), number(s.left), number(s.unknown)}})
+	}
+	sheet.Notes = []report.Text{report.Words("The first steps count rows of the export, the others shoulders.")}
+	return sheet
+}
+
+// number is a cell that shows the value of an estimate; an empty id gives an empty cell.
+func number(id string) report.Cell {
+	if id == "" {
+		return nil
+	}
+	return report.Cell(say(value(id)))
+}

@@ -1,0 +1,169 @@
+package analyses
+
+import (
+	"fmt"
+
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+	"deltoid/stats/survival"
+)
+
+// fewAtRisk is the number at risk below which an estimate carries a warning. A common practice, not a law.
+const fewAtRisk = 10
+
+var causeNames = map[cohorts.Cause]string{
+	cohorts.Revised:       "revised",
+	cohorts.OtherRevision: "revised for another reason",
+	cohorts.Died:          "died first",
+	cohorts.OtherEvent:    "other event first",
+}
+
+// countEstimates records who is in and how each episode ended, by group, and that the numbers add up.
+func (s *implant) countEstimates() {
+	for _, g := range s.groups {
+		n := int(g.counts.N(g.at))
+		whole := s.count(g, "shoulders", "shoulders counted", n)
+		ended := 0
+		var parts []string
+		for i, cause := range s.episodes.Causes {
+			events := int(g.counts.Events(g.at, i+1))
+			ended += events
+			parts = append(parts, s.count(g, "ended-"+slug(string(cause)), causeNames[cause], events))
+		}
+		parts = append(parts, s.count(g, "ended-censored", "still under observation at the end", n-ended))
+		s.book.total(whole, parts...)
+	}
+	if len(s.groups) > len(s.parts()) {
+		s.totalOverGroups("shoulders")
+		s.totalOverGroups("ended-censored")
+		for _, cause := range s.episodes.Causes {
+			s.totalOverGroups("ended-" + slug(string(cause)))
+		}
+	}
+}
+
+func (s *implant) count(g group, what, measure string, n int) string {
+	e := report.Count(s.countID(g, what), s.asked.ID, measure, n, "shoulders")
+	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
+	return s.add(e)
+}
+
+func (s *implant) totalOverGroups(what string) {
+	var parts []string
+	for _, g := range s.parts() {
+		parts = append(parts, s.countID(g, what))
+	}
+	s.book.total(s.countID(s.total(), what), parts...)
+}
+
+// estimates records every measure at the times asked for, and the numbers at risk there and at the ticks of the figure.
+func (s *implant) estimates(ticks []float64) error {
+	times := merged(ticks, s.asked.Times)
+	for _, g := range s.groups {
+		for _, m := range s.measures {
+			curve := m.curve(g)
+			for _, t := range s.asked.Times {
+				e, err := s.estimate(m, g, curve, t)
+				if err != nil {
+					return err
+				}
+				s.add(e)
+			}
+		}
+		for _, t := range times {
+			s.add(s.atRisk(g, t))
+		}
+	}
+	for _, t := range times {
+		if len(s.groups) > len(s.parts()) {
+			var parts []string
+			for _, g := range s.parts() {
+				parts = append(parts, s.riskID(g, t))
+			}
+			s.book.total(s.riskID(s.total(), t), parts...)
+		}
+	}
+	return nil
+}
+
+func (s *implant) atRisk(g group, t float64) report.Estimate {
+	e := report.Count(s.riskID(g, t), s.asked.ID, "numbers at risk", int(g.counts.AtRisk(g.at, s.days(t))), "shoulders")
+	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
+	e.At, e.AtUnit = report.Some(t), string(s.asked.Unit)
+	return e
+}
+
+// estimate makes the row of one measure of one group at one time.
+func (s *implant) estimate(m measure, g group, c curve, t float64) (report.Estimate, error) {
+	p, err := c.Interval(s.days(t), s.asked.Level, scaleOf(s.asked.Interval))
+	if err != nil {
+		return report.Estimate{}, fmt.Errorf("%s: %w", s.asked.Place, err)
+	}
+	e := report.Estimate{
+		ID: s.pointID(m, g, t), Analysis: s.asked.ID, Endpoint: s.endpoint.ID, Cohort: s.cohort.Name, Group: g.label,
+		Measure: m.name, At: report.Some(t), AtUnit: string(s.asked.Unit), Unit: "probability",
+		N: report.Some(float64(g.counts.N(g.at))), Events: report.Some(float64(p.Events)),
+		Method: m.method + ", interval on the " + string(s.asked.Interval) + " scale",
+	}
+	s.settle(&e, m, g, p)
+	return e, nil
+}
+
+// settle fills in the value and its interval, or says why there is none.
+func (s *implant) settle(e *report.Estimate, m measure, g group, p survival.Point) {
+	switch p.Status {
+	case survival.Estimated, survival.NoEvents:
+		s.settleValue(e, m, p)
+	case survival.BeyondFollowUp:
+		e.Status = report.BeyondFollowUp
+		e.Note = fmt.Sprintf("nobody was followed so long: the last shoulder was at risk at %.1f %s; ask for an earlier time",
+			s.inUnit(g.counts.LastTime(g.at)), s.asked.Unit)
+	case survival.NoRows:
+		e.Status = report.NotIdentifiable
+		e.Note = "no shoulder in this group"
+	default:
+		e.Status = report.NotIdentifiable
+		e.Note = "nobody is under observation at this time; ask for another time, or begin later"
+	}
+}
+
+// settleValue fills in an estimate that has a value, with the warnings it needs.
+func (s *implant) settleValue(e *report.Estimate, m measure, p survival.Point) {
+	e.Status = report.Estimated
+	e.Value, e.Lower, e.Upper = m.read(p)
+	switch {
+	case p.Limits == survival.NoEvents:
+		e.Status = report.NoEvents
+		e.Note = "no event up to this time, so there is no interval; the number at risk says how much that means"
+	case p.Limits != survival.Estimated:
+		e.Note = "no interval: the estimate is exactly 0 or 1, where its variance says nothing"
+	default:
+		e.Level = report.Some(s.asked.Level)
+		if p.AtRisk < fewAtRisk {
+			e.Note = fmt.Sprintf("fewer than %d shoulders were at risk; read it with care", fewAtRisk)
+		}
+	}
+}
+
+// read returns the value and limits of a point, turned round for 1 − survival.
+func (m measure) read(p survival.Point) (value, lower, upper report.Optional) {
+	if m.flip {
+		p = p.Complement()
+	}
+	if p.Limits != survival.Estimated {
+		return report.Some(p.Value), report.Optional{}, report.Optional{}
+	}
+	return report.Some(p.Value), report.Some(p.Lower), report.Some(p.Upper)
+}
+
+func scaleOf(i plan.Interval) survival.Scale {
+	switch i {
+	case plan.LogInterval:
+		return survival.Log
+	case plan.PlainInterval:
+		return survival.Plain
+	default:
+		return survival.LogLog
+	}
+}
