@@ -22,6 +22,16 @@ type Plan struct {
 	Disclosure Disclosure
 }
 
+// Endpoint returns the endpoint with an id, or nil.
+func (p *Plan) Endpoint(id string) *cohorts.Endpoint {
+	for i := range p.Endpoints {
+		if p.Endpoints[i].ID == id {
+			return &p.Endpoints[i]
+		}
+	}
+	return nil
+}
+
 // Analysis is one analysis that the plan asks for.
 type Analysis struct {
 	ID       string

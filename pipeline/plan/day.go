@@ -1,0 +1,63 @@
+package plan
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"go.yaml.in/yaml/v3"
+
+	"deltoid/schemas"
+)
+
+// The years of a calendar date in a plan. A year outside them is a slip of the keyboard.
+const (
+	firstYear = 1900
+	lastYear  = 2199
+)
+
+// isoDate is the form of a date; whether the calendar has it is another question.
+var isoDate = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}$`)
+
+// day reads a calendar date, as days from 1970-01-01, or a day number; numbered says which of the two it is.
+func (r *reader) day(n *yaml.Node, name, allowed string) (day int32, numbered, ok bool) {
+	if n.Kind == yaml.ScalarNode && n.ShortTag() == "!!int" && decimal.MatchString(n.Value) {
+		v, err := strconv.ParseInt(n.Value, 10, 32)
+		if err != nil || v == int64(schemas.NoDay) {
+			r.wrong(n, name+" is the number "+n.Value, "a day number within a person's life", "correct the number")
+			return schemas.NoDay, true, false
+		}
+		return int32(v), true, true
+	}
+	if n.Kind != yaml.ScalarNode || !isoDate.MatchString(n.Value) {
+		r.mistyped(n, name, allowed)
+		return schemas.NoDay, false, false
+	}
+	t, err := time.Parse(time.DateOnly, n.Value)
+	if err != nil || t.Year() < firstYear || t.Year() > lastYear {
+		r.wrong(n, name+" is "+n.Value+", which is not a date of the calendar", "a date from 1900-01-01 to 2199-12-31", "correct the date")
+		return schemas.NoDay, false, false
+	}
+	return int32(t.Unix() / 86400), false, true
+}
+
+// layoutFault says what is wrong with a layout of dates, or nothing.
+func layoutFault(layout string) string {
+	if schemas.Layout(layout) == schemas.DayNumber {
+		return ""
+	}
+	rest := layout
+	for _, part := range []string{"YYYY", "MM", "DD"} {
+		if strings.Count(layout, part) != 1 {
+			return part + " must stand in it once"
+		}
+		rest = strings.Replace(rest, part, "", 1)
+	}
+	for _, c := range rest {
+		if !strings.ContainsRune("-/. _,", c) {
+			return strconv.QuoteRune(c) + " is neither a part of a date nor a mark between parts"
+		}
+	}
+	return ""
+}
