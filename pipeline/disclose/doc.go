@@ -2,4 +2,37 @@
 //
 // A [report.Document] goes in, a [Cleared] comes out. Package render accepts nothing but a Cleared, so no number reaches
 // a page that was not looked at here.
+//
+// # What is small
+//
+// With the threshold k of a [Policy], a count from 1 to k-1 is small. Zero is not: it is shown, unless it is needed to
+// hide a neighbour. The counts of a document are the values of its count estimates, the numbers N and Events behind its
+// other estimates, and N-Events behind a probability. All are compared as numbers.
+//
+// # What is hidden
+//
+// An estimate is masked whole (value, limits, N and events go, the status becomes masked, the note says why) when it
+// prints a small count, because a probability at full precision gives its count away; when the numbers at risk of its
+// group at its time are small; or when it belongs to a group of an analysis that is small as a whole.
+//
+// Counts are tied together: by the document's totals; by groups that add up to their whole cohort; by time, since events
+// only grow, numbers at risk only fall, and both together never exceed N; and by being one number printed twice. For
+// the last, N of the same cohort and group with equal values are taken as one number, so are Events of the same cohort,
+// group and endpoint, and a count estimate of that cohort and group (and endpoint) that equals one of them joins it. To
+// hide a number is to mask every estimate that prints it.
+//
+// More is hidden until every small count is safe: for each value from 1 to k-1 there is a table of whole numbers that
+// has this value there, agrees with everything still shown and with all ties, and has 1 to k-1 wherever a small count
+// is hidden. Such a table is searched for and found, so the check is a proof and not a bound. A number hidden for the
+// sake of another keeps at least k-1 possible values in the same sense. (At k = 2, which would leave a single value, both
+// are held to 1 and 2.) What is hidden next is the smallest shown
+// number that makes the count safe: a part before a whole, zero last, equal values by id. Where nothing is left to hide
+// the count stays as it is: the parts of a whole that is small itself cannot be hidden better than the whole.
+//
+// # What is not hidden
+//
+// The difference between two numbers that are both shown can be small: five events up to one year and six up to two
+// tell that one event came in the second year. So can the fall of the numbers at risk from tick to tick, and a step of
+// a curve is often one shoulder. Groups of different reports or of different groupings are tied only by the totals that
+// the document gives. A document in which something is masked says so in its cautions.
 package disclose

@@ -1,0 +1,241 @@
+package disclose
+
+import (
+	"fmt"
+	"testing"
+
+	"deltoid/pipeline/report"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+)
+
+// attacker is someone who sees a cleared table and tries every table of whole numbers that agrees with it. It shares no
+// code with the package: it walks through the unknown cells one by one, with the sums as its only knowledge, and knows
+// which of them are small.
+type attacker struct {
+	rows, cols int
+	cell       []int  // the true numbers: cells by row, each row closed by its sum, closed by the row of sums
+	known      []bool // shown
+	below      int
+	limit      int // highest value tried
+	seen       []map[int]bool
+	assigned   []bool
+}
+
+func (a *attacker) width() int { return a.cols + 1 }
+
+// sums lists every equation as cell positions, the whole last.
+func (a *attacker) sums() [][]int {
+	var out [][]int
+	for r := 0; r <= a.rows; r++ {
+		var line []int
+		for c := 0; c <= a.cols; c++ {
+			line = append(line, r*a.width()+c)
+		}
+		out = append(out, line)
+	}
+	for c := 0; c <= a.cols; c++ {
+		var line []int
+		for r := 0; r <= a.rows; r++ {
+			line = append(line, r*a.width()+c)
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// walk tries all values of the unknown cells from position at on.
+func (a *attacker) walk(at int, x []int, sums [][]int) {
+	for at < len(x) && a.known[at] {
+		at++
+	}
+	if at == len(x) {
+		for i, v := range x {
+			a.seen[i][v] = true
+		}
+		return
+	}
+	small := a.cell[at] > 0 && a.cell[at] < a.below
+	a.assigned[at] = true
+	for v := 0; v <= a.limit; v++ {
+		if small && (v == 0 || v > most(a.below)) {
+			continue
+		}
+		x[at] = v
+		if a.agrees(at, x, sums) {
+			a.walk(at+1, x, sums)
+		}
+	}
+	a.assigned[at] = false
+}
+
+func (a *attacker) agrees(at int, x []int, sums [][]int) bool {
+	for _, s := range sums {
+		holds, complete, left := false, true, 0
+		for k, i := range s {
+			holds = holds || i == at
+			if !a.assigned[i] {
+				complete = false
+			} else if k == len(s)-1 {
+				left += x[i]
+			} else {
+				left -= x[i]
+			}
+		}
+		if holds && (complete && left != 0 || !complete && a.assigned[s[len(s)-1]] && left < 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// table makes the document of a table with its row and column sums.
+func table(rows, cols int, cells []int) (report.Document, []int) {
+	full := make([]int, (rows+1)*(cols+1))
+	for r := range rows {
+		for c := range cols {
+			v := cells[r*cols+c]
+			for _, i := range []int{r*(cols+1) + c, r*(cols+1) + cols, rows*(cols+1) + c, rows*(cols+1) + cols} {
+				full[i] += v
+			}
+		}
+	}
+	var doc report.Document
+	id := func(r, c int) string { return fmt.Sprintf("cell.%d.%d", r, c) }
+	for r := 0; r <= rows; r++ {
+		for c := 0; c <= cols; c++ {
+			doc.Estimates = append(doc.Estimates, report.Count(id(r, c), "table", "shoulders", full[r*(cols+1)+c], "shoulders"))
+		}
+	}
+	for r := 0; r <= rows; r++ {
+		t := report.Total{Whole: id(r, cols)}
+		for c := range cols {
+			t.Parts = append(t.Parts, id(r, c))
+		}
+		doc.Totals = append(doc.Totals, t)
+	}
+	for c := 0; c <= cols; c++ {
+		t := report.Total{Whole: id(rows, c)}
+		for r := range rows {
+			t.Parts = append(t.Parts, id(r, c))
+		}
+		doc.Totals = append(doc.Totals, t)
+	}
+	return doc, full
+}
+
+// attack returns the possible values of each cell, given which are shown.
+func attack(rows, cols int, cells []int, known []bool, below int) []map[int]bool {
+	a := &attacker{rows: rows, cols: cols, cell: cells, known: known, below: below, assigned: append([]bool(nil), known...)}
+	x := make([]int, len(cells))
+	for i, v := range cells {
+		a.limit = max(a.limit, v+below)
+		a.seen = append(a.seen, map[int]bool{})
+		if known[i] {
+			x[i] = v
+		}
+	}
+	a.walk(0, x, a.sums())
+	return a.seen
+}
+
+// TestAttack lets the attacker loose on random tables. A hidden small count must keep every value from 1 to below-1 that
+// it would keep if the whole table were hidden, and any other hidden count as many values; a part of a small whole cannot
+// keep more.
+func TestAttack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rows, cols := rapid.IntRange(1, 2).Draw(t, "rows"), rapid.IntRange(2, 3).Draw(t, "columns")
+		below := rapid.IntRange(2, 4).Draw(t, "below")
+		cells := rapid.SliceOfN(rapid.IntRange(0, 7), rows*cols, rows*cols).Draw(t, "cells")
+		doc, full := table(rows, cols, cells)
+		c, err := Clear(doc, Policy{MaskBelow: below})
+		if err != nil {
+			t.Fatal(err)
+		}
+		known, none := make([]bool, len(full)), make([]bool, len(full))
+		for i, e := range c.Document().Estimates {
+			known[i] = e.Status != report.Masked
+			if known[i] && full[i] > 0 && full[i] < below {
+				t.Fatalf("%s is %d and shown", e.ID, full[i])
+			}
+		}
+		got := attack(rows, cols, full, known, below)
+		var best []map[int]bool
+		for i := range full {
+			if known[i] || enough(got[i], full[i], below) {
+				continue
+			}
+			if best == nil {
+				best = attack(rows, cols, full, none, below)
+			}
+			if len(got[i]) < min(most(below), len(best[i])) {
+				t.Fatalf("cell %d, which is %d, can only be %v; hiding all would leave %d values\ntable %v\nshown %v",
+					i, full[i], got[i], len(best[i]), full, known)
+			}
+		}
+	})
+}
+
+// most is the largest value that must stay possible for a small count; a single possible value hides nothing.
+func most(below int) int { return max(below-1, 2) }
+
+func enough(possible map[int]bool, value, below int) bool {
+	if value == 0 || value >= below {
+		return len(possible) >= most(below)
+	}
+	for v := 1; v <= most(below); v++ {
+		if !possible[v] {
+			return false
+		}
+	}
+	return true
+}
+
+// The attacker must be able to win, or the test above proves nothing: with only the small counts masked it solves most
+// tables with one small cell.
+func TestAttackerSolvesNaiveMasking(t *testing.T) {
+	cells := []int{3, 9, 8, 7, 6, 9}
+	_, full := table(2, 3, cells)
+	known := make([]bool, len(full))
+	for i, v := range full {
+		known[i] = v >= 5
+	}
+	if got := attack(2, 3, full, known, 5)[0]; len(got) != 1 || !got[3] {
+		t.Errorf("the attacker finds %v for the lone 3", got)
+	}
+}
+
+// A 3 by 3 table with one small cell needs a rectangle: its row mate, its column mate and the corner, four in all. By
+// hand: (0,0) is 2; masking needs one more in its row, one more in its column, and then one where those two cross.
+func TestRectangle(t *testing.T) {
+	doc, _ := table(3, 3, []int{2, 20, 30, 25, 40, 50, 35, 45, 60})
+	wantMasked(t, cleared(t, doc, 5), "cell.0.0", "cell.0.1", "cell.1.0", "cell.1.1")
+}
+
+func TestSameTwiceAndStable(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rows, cols := rapid.IntRange(1, 6).Draw(t, "rows"), rapid.IntRange(2, 6).Draw(t, "columns")
+		cells := rapid.SliceOfN(rapid.IntRange(0, 40), rows*cols, rows*cols).Draw(t, "cells")
+		doc, _ := table(rows, cols, cells)
+		p := Policy{MaskBelow: rapid.IntRange(0, 11).Draw(t, "below"), Reason: "a reason"}
+		first, err := Clear(doc, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		second, err := Clear(doc, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(first.Document(), second.Document()); diff != "" {
+			t.Fatal("two runs differ: " + diff)
+		}
+		again, err := Clear(first.Document(), p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(first.Document(), again.Document()); diff != "" {
+			t.Fatal("clearing a cleared document changes it: " + diff)
+		}
+	})
+}
