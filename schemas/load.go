@@ -46,6 +46,9 @@ var shipped = sync.OnceValues(func() (map[string]*Schema, error) {
 		return nil, err
 	}
 	for _, e := range entries {
+		if e.Name() == planFile {
+			continue
+		}
 		b, err := files.ReadFile("files/" + e.Name())
 		if err != nil {
 			return nil, err

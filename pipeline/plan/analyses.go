@@ -240,4 +240,3 @@ func slug(s string) string {
 	}
 	return strings.Trim(strings.Join(words, "-")[:min(80, len(strings.Join(words, "-")))], "-")
 }
-

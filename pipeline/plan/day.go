@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"go.yaml.in/yaml/v3"
 
@@ -55,9 +56,24 @@ func layoutFault(layout string) string {
 		rest = strings.Replace(rest, part, "", 1)
 	}
 	for _, c := range rest {
-		if !strings.ContainsRune("-/. _,", c) {
+		if c < unicode.MaxASCII && (unicode.IsLetter(c) || unicode.IsDigit(c)) {
 			return strconv.QuoteRune(c) + " is neither a part of a date nor a mark between parts"
 		}
 	}
 	return ""
+}
+
+// layoutRemedy guesses the layout that was meant.
+func layoutRemedy(layout string) string {
+	upper := strings.ToUpper(layout)
+	if strings.Count(upper, "YY") == 1 && !strings.Contains(upper, "YYYY") {
+		return "write YYYY: a year of two digits does not say its century; export the years with four"
+	}
+	if layoutFault(upper) == "" {
+		return "did you mean " + quote(upper) + "?"
+	}
+	if near, ok := schemas.Nearest(layout, []string{string(schemas.DayNumber)}); ok {
+		return "did you mean " + quote(near) + "?"
+	}
+	return "write for instance DD/MM/YYYY"
 }

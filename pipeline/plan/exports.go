@@ -205,14 +205,22 @@ func (r *reader) recode(n *yaml.Node, e *export) {
 		name := "recode." + p.key.Value
 		f := r.known(p.key, e, isWord, "holds neither codes nor texts, so nothing can be recoded")
 		for _, c := range r.pairs(p.value, name) {
-			ours, ok := r.code(c.value, "our code for "+quote(c.key.Value))
-			if !ok || f == nil || !r.hasCode(c.value, f) {
+			ours, ok := r.recoded(c)
+			if !ok || f == nil || ours != "" && !r.hasCode(c.value, f) {
 				continue
 			}
 			codes := put(e.source.Recode[f.Name], c.key.Value, ours)
 			e.source.Recode = put(e.source.Recode, f.Name, codes)
 		}
 	}
+}
+
+// recoded reads our code for one of theirs. An empty text in quotation marks makes the value missing.
+func (r *reader) recoded(p pair) (string, bool) {
+	if p.value.Kind == yaml.ScalarNode && p.value.Value == "" && p.value.ShortTag() == "!!str" {
+		return "", true
+	}
+	return r.code(p.value, "our code for "+quote(p.key.Value))
 }
 
 // hasCode reports a code that is not in the list of its field.
@@ -240,7 +248,7 @@ func (r *reader) dates(n *yaml.Node, e *export) {
 			continue
 		}
 		if fault := layoutFault(layout); fault != "" {
-			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault, "YYYY, MM and DD in any order with marks between them, or \"day number\"", "write for instance DD/MM/YYYY")
+			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault, "YYYY, MM and DD in any order with marks between them, or \"day number\"", layoutRemedy(layout))
 			continue
 		}
 		e.source.Layouts = put(e.source.Layouts, p.key.Value, schemas.Layout(layout))
@@ -279,8 +287,11 @@ func dayKind(numbered bool) string {
 	return "dates"
 }
 
-// units reads in which unit lengths of time are written.
+// units reads in which unit lengths of time, and day numbers, are written.
 func (r *reader) units(n *yaml.Node, e *export) {
+	isDuration := func(f *schemas.Field) bool {
+		return f.Type == schemas.Integer && f.Unit == string(schemas.Days) || e.source.Layouts[f.Name] == schemas.DayNumber
+	}
 	for _, p := range r.pairs(n, "units") {
 		unit, ok := r.unit(p.value, "the unit of "+quote(p.key.Value))
 		if ok && r.known(p.key, e, isDuration, "is not a length of time") != nil {
