@@ -54,7 +54,8 @@ const (
 	// Delta is the delta-method variance, Greenwood's in the case of several causes. It is the
 	// one used unless another is asked for: without censoring it is exactly F(1−F)/n, with one
 	// cause it is exactly Greenwood's, so that an incidence and 1 − product-limit beside it are
-	// measured with one yardstick; and it equals the infinitesimal jackknife.
+	// measured with one yardstick; and without delayed entry it equals the infinitesimal
+	// jackknife.
 	//
 	// Sources: Dinse & Larson, Biometrika 73 (1986) 379–386; Gaynor et al., J. Am. Stat. Assoc.
 	// 88 (1993) 400–409.

@@ -29,26 +29,29 @@ func Count(d Data) (*Counts, error) {
 func countTicks(d Data, last int32, times []float64) *Counts {
 	c := &Counts{causes: d.Causes, groups: make([]tally, d.Groups)}
 	exits := lane{tick: d.Exit, cause: d.Cause, group: d.Group, causes: d.Causes + 1, ticks: int(last) + 1, groups: d.Groups}
-	exits.count(times, func(group int, x cell) {
-		g := &c.groups[group]
-		g.left = append(g.left, x)
-		g.n += int64(x.count)
-	})
-	for g := range c.groups {
-		c.groups[g].start = c.groups[g].n
+	for g, left := range exits.count(times) {
+		n := total(left)
+		c.groups[g] = tally{n: n, start: n, left: left}
 	}
 	if d.Entry == nil {
 		return c
 	}
 	entries := lane{tick: d.Entry, group: d.Group, causes: 1, ticks: int(last) + 1, groups: d.Groups}
-	entries.count(times, func(group int, x cell) {
-		if x.time > 0 {
-			g := &c.groups[group]
-			g.entered = append(g.entered, x)
-			g.start -= int64(x.count)
+	for g, entered := range entries.count(times) {
+		if len(entered) > 0 && entered[0].time == 0 {
+			entered = entered[1:]
 		}
-	})
+		c.groups[g].entered = entered
+		c.groups[g].start -= total(entered)
+	}
 	return c
+}
+
+func total(cells []cell) (n int64) {
+	for _, x := range cells {
+		n += int64(x.count)
+	}
+	return n
 }
 
 // lane is one thing to be counted: rows by group, tick and cause.
@@ -61,20 +64,25 @@ type lane struct {
 	groups int
 }
 
-// count calls found for every combination that occurs, ordered by group, tick and cause.
-func (l lane) count(times []float64, found func(group int, x cell)) {
-	emit := func(group, tick, cause int, count uint32) {
-		t := float64(tick)
-		if times != nil {
-			t = times[tick]
+// count returns the combinations that occur, by group, ordered by tick and cause.
+func (l lane) count(times []float64) [][]cell {
+	groups := make([][]cell, l.groups)
+	switch {
+	case l.tableFits():
+		l.countInTable(groups)
+	case l.keyBits() <= 32:
+		countBySorting[uint32](l, groups)
+	default:
+		countBySorting[uint64](l, groups)
+	}
+	if times != nil {
+		for _, cells := range groups {
+			for i := range cells {
+				cells[i].time = times[int(cells[i].time)]
+			}
 		}
-		found(group, cell{t, count, uint8(cause)})
 	}
-	if l.tableFits() {
-		l.countInTable(emit)
-		return
-	}
-	l.countBySorting(emit)
+	return groups
 }
 
 // smallTable is a number of cells that fits beside the rows in the fast memory of any
@@ -90,18 +98,27 @@ func (l lane) tableFits() bool {
 	return cells <= smallTable || cells <= 4*float64(len(l.tick))
 }
 
-func (l lane) countInTable(emit func(group, tick, cause int, count uint32)) {
+func (l lane) countInTable(groups [][]cell) {
 	table := l.fillTables()
+	found := 0
+	for _, n := range table {
+		if n > 0 {
+			found++
+		}
+	}
+	cells := make([]cell, 0, found)
 	at := 0
-	for group := range l.groups {
+	for g := range groups {
+		from := len(cells)
 		for tick := range l.ticks {
 			for cause := range l.causes {
 				if n := table[at]; n > 0 {
-					emit(group, tick, cause, n)
+					cells = append(cells, cell{float64(tick), n, uint8(cause)})
 				}
 				at++
 			}
 		}
+		groups[g] = cells[from:len(cells):len(cells)]
 	}
 }
 

@@ -5,50 +5,71 @@ import "math/bits"
 // digitBits is the width of one digit of the sort: 2,048 counters stay in the fastest memory.
 const digitBits = 11
 
+// digits is a number that the sort can handle.
+type digits interface{ ~uint32 | ~uint64 }
+
+func (l lane) causeBits() int { return bits.Len(uint(l.causes - 1)) }
+func (l lane) tickBits() int  { return bits.Len(uint(l.ticks - 1)) }
+
+// keyBits is the width of a packed row: at most 24 for the group, 31 and 8.
+func (l lane) keyBits() int {
+	return bits.Len(uint(l.groups-1)) + l.tickBits() + l.causeBits()
+}
+
 // countBySorting packs group, tick and cause of each row into one number, sorts the numbers
 // digit by digit and counts runs. It serves many groups of few rows, and times so far apart
 // that a table of them would be mostly empty.
-func (l lane) countBySorting(emit func(group, tick, cause int, count uint32)) {
-	causeBits := bits.Len(uint(l.causes - 1))
-	tickBits := bits.Len(uint(l.ticks - 1))
-	keys := l.pack(tickBits, causeBits)
-	width := bits.Len(uint(l.groups-1)) + tickBits + causeBits
-	keys = sortDigits(keys, width)
+func countBySorting[K digits](l lane, groups [][]cell) {
+	keys := sortDigits(pack[K](l), l.keyBits())
+	found := 0
+	for i := range keys {
+		if i == 0 || keys[i] != keys[i-1] {
+			found++
+		}
+	}
+	cells := make([]cell, 0, found)
+	causes, ticks := l.causeBits(), l.tickBits()
 	for from := 0; from < len(keys); {
 		key, to := keys[from], from+1
 		for to < len(keys) && keys[to] == key {
 			to++
 		}
-		cause := int(key & (1<<causeBits - 1))
-		tick := int(key >> causeBits & (1<<tickBits - 1))
-		emit(int(key>>(causeBits+tickBits)), tick, cause, uint32(to-from))
+		tick := key >> causes & (1<<ticks - 1)
+		cells = append(cells, cell{float64(tick), uint32(to - from), uint8(key & (1<<causes - 1))})
+		g := &groups[key>>ticks>>causes]
+		*g = cells[len(cells)-len(*g)-1 : len(cells) : len(cells)]
 		from = to
 	}
 }
 
-func (l lane) pack(tickBits, causeBits int) []uint64 {
-	keys := make([]uint64, len(l.tick))
+func pack[K digits](l lane) []K {
+	keys := make([]K, len(l.tick))
+	causes, ticks := l.causeBits(), l.tickBits()
 	for i, t := range l.tick {
-		key := uint64(t)
+		key := K(t)
 		if l.group != nil {
-			key |= uint64(l.group[i]) << tickBits
+			key |= K(l.group[i]) << ticks
 		}
-		key <<= causeBits
+		key <<= causes
 		if l.cause != nil {
-			key |= uint64(l.cause[i])
+			key |= K(l.cause[i])
 		}
 		keys[i] = key
 	}
 	return keys
 }
 
-// sortDigits sorts numbers of the given width in bits, least significant digit first.
-func sortDigits(keys []uint64, width int) []uint64 {
-	spare := make([]uint64, len(keys))
-	for shift := 0; shift < width; shift += digitBits {
+// sortDigits sorts numbers of the given width in bits, least significant digit first. A digit
+// that all share costs one look.
+func sortDigits[K digits](keys []K, width int) []K {
+	spare := make([]K, len(keys))
+	for shift := 0; shift < width && len(keys) > 0; shift += digitBits {
 		var place [1 << digitBits]int
 		for _, k := range keys {
 			place[k>>shift&(1<<digitBits-1)]++
+		}
+		if place[keys[0]>>shift&(1<<digitBits-1)] == len(keys) {
+			continue
 		}
 		sum := 0
 		for d, n := range place {

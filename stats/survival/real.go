@@ -35,38 +35,80 @@ func CountReal(d RealData) (*Counts, error) {
 // distinct returns the distinct times, ascending, 0 always among them: rank 0 must mean the
 // very start.
 func distinct(d RealData) ([]float64, error) {
-	times := make([]float64, 0, 1+len(d.Exit)+len(d.Entry))
-	times = append(times, 0)
-	var err error
-	if times, err = appendTimes(times, d.Exit, "Exit"); err != nil {
+	// Times are not negative, so their bits sort as they do.
+	keys := make([]uint64, 1, 1+len(d.Exit)+len(d.Entry))
+	keys, err := appendBits(keys, d.Exit, "Exit")
+	if err != nil {
 		return nil, err
 	}
-	if times, err = appendTimes(times, d.Entry, "Entry"); err != nil {
+	if keys, err = appendBits(keys, d.Entry, "Entry"); err != nil {
 		return nil, err
 	}
-	slices.Sort(times)
-	return slices.Compact(times), nil
-}
-
-func appendTimes(times, column []float64, name string) ([]float64, error) {
-	for i, t := range column {
-		if !(t >= 0 && t <= math.MaxFloat64) {
-			return nil, &RowError{i, name, fmt.Sprint(t), "a finite number, 0 or later"}
-		}
-		times = append(times, t)
+	keys = slices.Compact(sortDigits(keys, 64))
+	times := make([]float64, len(keys))
+	for i, k := range keys {
+		times[i] = math.Float64frombits(k)
 	}
 	return times, nil
 }
 
+func appendBits(keys []uint64, column []float64, name string) ([]uint64, error) {
+	for i, t := range column {
+		if !(t >= 0 && t <= math.MaxFloat64) {
+			return nil, &RowError{i, name, fmt.Sprint(t), "a finite number, 0 or later"}
+		}
+		keys = append(keys, math.Float64bits(t+0)) // −0 + 0 is 0
+	}
+	return keys, nil
+}
+
+// ranks returns the place of each value in times.
 func ranks(column, times []float64) []int32 {
 	out := make([]int32, len(column))
+	index := newTimeIndex(times)
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(column)/rowsPerWorker))
 	inParallel(len(column), workers, func(_, from, to int) {
 		for i := from; i < to; i++ {
-			out[i] = int32(sort.SearchFloat64s(times, column[i]))
+			out[i] = index.rank(column[i])
 		}
 	})
 	return out
+}
+
+// timeIndex finds the rank of a time by first going to one of as many equal stretches as there
+// are times; in most data a stretch holds one or two of them.
+type timeIndex struct {
+	times []float64
+	first []int32 // rank of the first time of each stretch
+	scale float64 // stretches per unit of time
+}
+
+func newTimeIndex(times []float64) *timeIndex {
+	x := &timeIndex{times: times, first: make([]int32, len(times)+2)}
+	if last := times[len(times)-1]; last > 0 {
+		x.scale = float64(len(times)) / last
+	}
+	if math.IsInf(x.scale, 1) {
+		x.scale = 0
+	}
+	next := 0
+	for rank, t := range times {
+		for at := x.stretch(t); next <= at; next++ {
+			x.first[next] = int32(rank)
+		}
+	}
+	for ; next < len(x.first); next++ {
+		x.first[next] = int32(len(times))
+	}
+	return x
+}
+
+func (x *timeIndex) stretch(t float64) int { return min(int(t*x.scale), len(x.times)) }
+
+func (x *timeIndex) rank(t float64) int32 {
+	at := x.stretch(t)
+	from, to := x.first[at], x.first[at+1]
+	return from + int32(sort.SearchFloat64s(x.times[from:to], t))
 }
 
 // inTimes puts the times back into an error about ranks.
