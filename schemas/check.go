@@ -8,7 +8,7 @@ import (
 // Check applies the rules about a whole table to every row, in time linear in the rows, and adds what it finds to found.
 //
 // A key names a row once. Of the rows that share one, the first that no rule has set aside stays in use; each of the
-// others is set aside and its finding names the row it agrees with. A row in which a part of a key is missing has no such
+// others is set aside and its finding names the row that stays. A row in which a part of a key is missing has no such
 // key, as in the standard's section uniqueKeys; rows without any key are compared as a whole, and a repetition among
 // them is a warning, because two shoulders of one patient can agree in everything that an export holds.
 //
@@ -56,8 +56,8 @@ func (c *checker) followUpOrder() {
 	}
 }
 
-// key compares the rows that have every part of one key and marks them as keyed. The findings come after the comparison,
-// when it is known which row of each key stays.
+// key compares the rows that have every part of one key and marks them as keyed. The findings come after the
+// comparison, when it is known which row of each key stays.
 func (c *checker) key(names []string, keyed []bool) {
 	columns, ok := c.table.named(names)
 	if !ok {

@@ -1,7 +1,7 @@
 // Package schemas says what an export must look like and what is wrong with the one at hand.
 //
 // A [Schema] describes one kind of export table in the terms of the Table Schema standard
-// (https://specs.frictionlessdata.io/table-schema/): fields with a type, a unit, codes and constraints. The schemas that
+// (https://datapackage.org/standard/table-schema/): fields with a type, a unit, codes and constraints. The schemas that
 // deltoid ships lie in the folder files and are part of the program.
 //
 // A [Table] holds what was read: one typed column for each field, and for each row the file and line it came from.

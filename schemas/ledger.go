@@ -2,8 +2,8 @@ package schemas
 
 import "fmt"
 
-// Ledger is the account of one table's rows. Each number is counted where it arises, so that an account that closes says
-// something: every row that was read was used, set aside by a rule, or left over because nothing could be linked to it.
+// Ledger is the account of one table's rows. Each number is counted where it arises, so that an account that closes
+// says something: every row read was used, set aside by a rule, or left over because it could not be linked.
 type Ledger struct {
 	Table    string
 	Read     int // rows of the export

@@ -63,6 +63,7 @@ func TestParseSaysWhatIsWrong(t *testing.T) {
 		broken(`{"name": "a", "type": "string", "constraints": {"maxLength": 3}}`):                                            `unknown field "maxLength"`,
 		broken(`{"name": "a", "type": "string", "constraints": {"minimum": 3}}`):                                              "there is a minimum or a maximum",
 		broken(`{"name": "a", "type": "number", "constraints": {"minimum": "low"}}`):                                          `parsing "low": invalid syntax`,
+		broken(`{"name": "a", "type": "number", "constraints": {"minimum": "NaN"}}`):                                          "NaN is a limit",
 		broken(`{"name": "a", "type": "number", "constraints": {"minimum": 3, "maximum": 2}}`):                                "the minimum 3 is above the maximum 2",
 		broken(`{"name": "a", "type": "number", "constraints": {"pattern": "a"}}`):                                            "there is a pattern",
 		broken(`{"name": "a", "type": "string", "constraints": {"pattern": "("}}`):                                            "not a regular expression",

@@ -29,17 +29,20 @@ var (
 	// RuleTimeOfDay is broken by a moment where a whole day is wanted.
 	RuleTimeOfDay = &Rule{ID: "time-of-day", Severity: SetsAside,
 		Sentence: "The value has a time of day where a whole day is wanted.",
-		Remedy:   "Export the column as a date without a time; the day it falls on depends on a time zone that only the source knows."}
+		Remedy: "Export the column as a date without a time; the day it falls on depends on a time zone that only the " +
+			"source knows."}
 
 	// RuleBadInteger is broken by a value that is not a whole number.
 	RuleBadInteger = &Rule{ID: "bad-integer", Severity: SetsAside,
 		Sentence: "The value is not a whole number.",
-		Remedy:   "Write digits only, without a unit, a decimal mark or marks between thousands; leave the cell empty when the value is not known."}
+		Remedy: "Write digits only, without a unit, a decimal mark or marks between thousands; leave the cell empty " +
+			"when the value is not known."}
 
 	// RuleBadNumber is broken by a value that is not a number.
 	RuleBadNumber = &Rule{ID: "bad-number", Severity: SetsAside,
 		Sentence: "The value is not a number.",
-		Remedy:   "Write the number without a unit and without marks between thousands, with the declared decimal mark; leave the cell empty when the value is not known."}
+		Remedy: "Write the number without a unit and without marks between thousands, with the declared decimal mark; " +
+			"leave the cell empty when the value is not known."}
 
 	// RuleUnknownCode is broken by a code that is not in the field's list.
 	RuleUnknownCode = &Rule{ID: "unknown-code", Severity: SetsAside,
@@ -69,14 +72,15 @@ var (
 	// RuleDuplicateKey is broken by a row that has the key of another row and differs from it elsewhere.
 	RuleDuplicateKey = &Rule{ID: "duplicate-key", Severity: SetsAside,
 		Sentence: "The row has the same key as another row and says something else.",
-		Remedy:   "Find out which of the two rows is right and delete the other; until then only the first usable one is used."}
+		Remedy: "Find out which of the two rows is right and delete the other; until then only the first usable one " +
+			"is used."}
 
 	// RuleNotToldApart is broken by a row without a key that says in every field what another row says.
 	RuleNotToldApart = &Rule{ID: "not-told-apart", Severity: Warns,
 		Sentence: "Nothing tells the row apart from another row; both are used.",
 		Remedy:   "If the two rows are two shoulders, add the side; if the export repeats a row, delete one of them."}
 
-	// RuleFollowUpOrder is broken by a ready row whose observation begins after day 0 and ends on that day or before it.
+	// RuleFollowUpOrder is broken by a ready row that enters after day 0 and ends on its entry day or before it.
 	RuleFollowUpOrder = &Rule{ID: "follow-up-order", Severity: SetsAside,
 		Sentence: "The follow-up ends on or before the day on which observation begins.",
 		Remedy:   "Correct the entry day or the follow-up; both are counted in days from the index procedure."}

@@ -9,12 +9,12 @@ import (
 
 // setAsideHeader names the columns of the file that WriteSetAside writes.
 var setAsideHeader = []string{"file", "line", "column", "header", "field", "value", "rule", "sentence", "detail",
-	"remedy", "row"}
+	"remedy", "effect"}
 
 // WriteSetAside writes every finding about one table as CSV, one finding a line, by file, line and column. The last
-// column says what happened to the row: "set aside", "used" or "unlinked". The file is private: values of identifiers
-// are written as they were found. Cells that a spreadsheet would take for a formula are written with an apostrophe in
-// front.
+// column says what the finding did to the row: "set aside", "unlinked", or "warning" when it did nothing. The file is
+// private: values of identifiers are written as they were found. Cells that a spreadsheet would take for a formula are
+// written with an apostrophe in front.
 func WriteSetAside(w io.Writer, table string, fs *Findings) error {
 	out := csv.NewWriter(w)
 	if err := out.Write(setAsideHeader); err != nil {
@@ -32,12 +32,12 @@ func WriteSetAside(w io.Writer, table string, fs *Findings) error {
 	return out.Error()
 }
 
-// fates says what a finding of each severity does to its row.
-var fates = map[Severity]string{SetsAside: "set aside", Warns: "used", Unlinks: "unlinked"}
+// effects says what a finding of each severity does to its row.
+var effects = map[Severity]string{SetsAside: "set aside", Warns: "warning", Unlinks: "unlinked"}
 
 func (f *Finding) cells() []string {
 	cells := []string{f.File, number(f.Line), number(f.Column), f.Header, f.Field, f.Value, f.Rule.ID, f.Rule.Sentence,
-		f.Detail, f.Rule.Remedy, fates[f.Rule.Severity]}
+		f.Detail, f.Rule.Remedy, effects[f.Rule.Severity]}
 	for i, c := range cells {
 		cells[i] = harmless(c)
 	}

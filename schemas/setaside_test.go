@@ -34,7 +34,7 @@ func TestSetAsideFileHasEverythingAndNoFormulas(t *testing.T) {
 		return []string{"b.csv", line, "3", "Sex", "sex", value, "unknown-code", RuleUnknownCode.Sentence, "allowed: female, male, other", RuleUnknownCode.Remedy, "set aside"}
 	}
 	want := [][]string{
-		{"file", "line", "column", "header", "field", "value", "rule", "sentence", "detail", "remedy", "row"},
+		{"file", "line", "column", "header", "field", "value", "rule", "sentence", "detail", "remedy", "effect"},
 		{"a.csv", "12", "1", "pid", "patient", "secret-1", "pattern", RulePattern.Sentence, "", RulePattern.Remedy, "set aside"},
 		{"a.csv", "12", "4", "'@BMI", "bmi", "-5", "bad-number", RuleBadNumber.Sentence, `a, "b"`, RuleBadNumber.Remedy, "set aside"},
 		sex("9", "'=cmd()"), sex("10", "F\x1b[2J"),
@@ -44,13 +44,13 @@ func TestSetAsideFileHasEverythingAndNoFormulas(t *testing.T) {
 	}
 }
 
-func TestSetAsideFileSaysWhichRowsAreUsed(t *testing.T) {
+func TestSetAsideFileHasWarningsToo(t *testing.T) {
 	var b bytes.Buffer
 	if err := WriteSetAside(&b, "shoulders", someFindings()); err != nil {
 		t.Fatal(err)
 	}
 	rows, _ := csv.NewReader(&b).ReadAll()
-	want := []string{"c.csv", "3", "", "", "", "", "not-told-apart", RuleNotToldApart.Sentence, "the other row is c.csv:2", RuleNotToldApart.Remedy, "used"}
+	want := []string{"c.csv", "3", "", "", "", "", "not-told-apart", RuleNotToldApart.Sentence, "the other row is c.csv:2", RuleNotToldApart.Remedy, "warning"}
 	if diff := cmp.Diff(want, rows[1]); diff != "" {
 		t.Error(diff)
 	}

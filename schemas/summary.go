@@ -1,6 +1,7 @@
 package schemas
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -8,17 +9,22 @@ import (
 )
 
 // Summary is what was found, in few enough lines for a screen: for every table and rule how often it was broken, three
-// examples and the remedy. Identifiers are masked. Rules that set rows aside come before warnings, and the most frequent
-// first, which is the one to mend first: one cause, such as an undeclared layout, often stands behind all of it.
+// examples and the remedy. Identifiers are masked. Rules that set rows aside come first, then rows that could not be
+// linked, then warnings, each by frequency. The one at the top is the one to mend first: one cause, such as an undeclared
+// layout, often stands behind all of it.
 type Summary struct {
 	Counts []Count
 	Total  int
 }
 
+var urgency = map[Severity]int{SetsAside: 0, Unlinks: 1, Warns: 2}
+
 // Summary counts the findings so far.
 func (fs *Findings) Summary() Summary {
 	s := Summary{Counts: fs.Counts()}
-	slices.SortStableFunc(s.Counts, func(a, b Count) int { return int(a.Rule.Severity) - int(b.Rule.Severity) })
+	slices.SortStableFunc(s.Counts, func(a, b Count) int {
+		return cmp.Compare(urgency[a.Rule.Severity], urgency[b.Rule.Severity])
+	})
 	for _, c := range s.Counts {
 		s.Total += c.N
 	}
@@ -41,11 +47,8 @@ func (s Summary) String() string {
 }
 
 func (c *Count) write(b *strings.Builder) {
-	fate := fates[c.Rule.Severity]
-	if c.Rule.Severity == Warns {
-		fate = "warning, rows used"
-	}
-	fmt.Fprintf(b, "\n%s, %s: %s (%s)\n  %s\n", c.Table, c.Rule.ID, findings(c.N), fate, c.Rule.Sentence)
+	fmt.Fprintf(b, "\n%s, %s: %s (%s)\n  %s\n", c.Table, c.Rule.ID, findings(c.N),
+		effects[c.Rule.Severity], c.Rule.Sentence)
 	for i := range c.First {
 		fmt.Fprintf(b, "    %s\n", c.First[i].line())
 	}

@@ -31,7 +31,7 @@ procedures, bad-number: 1 finding (set aside)
     a.csv:12:4 bmi (column "@BMI") "-5"; a, "b"
   To mend it: Write the number without a unit and without marks between thousands, with the declared decimal mark; leave the cell empty when the value is not known.
 
-shoulders, not-told-apart: 5 findings (warning, rows used)
+shoulders, not-told-apart: 5 findings (warning)
   Nothing tells the row apart from another row; both are used.
     c.csv:3; the other row is c.csv:2
     c.csv:4; the other row is c.csv:2
@@ -47,6 +47,22 @@ shoulders, not-told-apart: 5 findings (warning, rows used)
 func TestSummaryOfNothingIsEmpty(t *testing.T) {
 	if s := new(Findings).Summary().String(); s != "" {
 		t.Errorf("got %q", s)
+	}
+}
+
+func TestSummaryPutsTheLossOfRowsBeforeWarnings(t *testing.T) {
+	fs := &Findings{}
+	unlinked := &Rule{ID: "no-shoulder", Severity: Unlinks}
+	for range 3 {
+		fs.Add(Finding{Rule: RuleNotToldApart, Table: "shoulders"})
+	}
+	fs.Add(Finding{Rule: unlinked, Table: "deaths"}, Finding{Rule: unlinked, Table: "deaths"}, Finding{Rule: RuleBadDate, Table: "deaths"})
+	var order []string
+	for _, c := range fs.Summary().Counts {
+		order = append(order, c.Rule.ID)
+	}
+	if diff := cmp.Diff([]string{"bad-date", "no-shoulder", "not-told-apart"}, order); diff != "" {
+		t.Error(diff)
 	}
 }
 

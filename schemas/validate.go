@@ -2,6 +2,7 @@ package schemas
 
 import (
 	"fmt"
+	"math"
 	"regexp"
 	"strings"
 )
@@ -42,7 +43,8 @@ func (d *descriptor) checkKeys(known map[string]bool, ps *Problems) {
 	check := func(key string, fields []string) {
 		for _, name := range fields {
 			if !known[name] {
-				ps.add(key, fmt.Sprintf("the key names %q, which is not a field", name), "the schema's own fields", "correct the name")
+				ps.add(key, fmt.Sprintf("the key names %q, which is not a field", name), "the schema's own fields",
+					"correct the name")
 			}
 		}
 	}
@@ -53,7 +55,8 @@ func (d *descriptor) checkKeys(known map[string]bool, ps *Problems) {
 	for _, k := range d.ForeignKeys {
 		check("foreignKeys", k.Fields)
 		if len(k.Fields) == 0 || len(k.Fields) != len(k.Reference.Fields) {
-			ps.add("foreignKeys", "the key and its reference differ in their number of fields", "", "name as many fields on each side")
+			ps.add("foreignKeys", "the key and its reference differ in their number of fields", "",
+				"name as many fields on each side")
 		}
 	}
 }
@@ -89,8 +92,14 @@ func (e *fieldEntry) checkConstraints(where string, ps *Problems) {
 	if e.Type == "string" && (c.Minimum != nil || c.Maximum != nil) {
 		ps.add(where, "there is a minimum or a maximum", "limits on an integer, a number or a date", "remove it")
 	}
+	for _, l := range []*limit{c.Minimum, c.Maximum} {
+		if l != nil && (math.IsNaN(float64(*l)) || math.IsInf(float64(*l), 0)) {
+			ps.add(where, fmt.Sprintf("%v is a limit", *l), "a finite number", "correct it, or leave the limit out")
+		}
+	}
 	if c.Minimum != nil && c.Maximum != nil && *c.Minimum > *c.Maximum {
-		ps.add(where, fmt.Sprintf("the minimum %v is above the maximum %v", *c.Minimum, *c.Maximum), "", "correct one of them")
+		ps.add(where, fmt.Sprintf("the minimum %v is above the maximum %v", *c.Minimum, *c.Maximum), "",
+			"correct one of them")
 	}
 }
 
