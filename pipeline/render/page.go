@@ -1,0 +1,161 @@
+package render
+
+import (
+	"bytes"
+	_ "embed"
+	"html/template"
+
+	"deltoid/pipeline/report"
+)
+
+//go:embed page.html.tmpl
+var pageSource string
+
+//go:embed page.css
+var pageStyle string
+
+var pageTemplate = template.Must(template.New("page").Parse(pageSource))
+
+// The page's view of a document: everything ready to print, nothing to look up.
+type (
+	pageView struct {
+		Study, Title, About, DataCut, Version string
+		Invented                              bool
+		Style                                 template.CSS
+		Lead                                  [][]piece
+		Sections                              []sectionView
+		Cautions                              []string
+	}
+	sectionView struct {
+		ID, Heading, Question string
+		Answer, Notes, Method [][]piece
+		Figures               []figureView
+		Sheets                []sheetView
+	}
+	figureView struct {
+		ID, Title    string
+		Wide, Narrow template.HTML
+		Notes        [][]piece
+	}
+	sheetView struct {
+		ID, Title string
+		Columns   []columnView
+		Rows      []rowView
+		Notes     [][]piece
+		Withheld  []string
+	}
+	columnView struct {
+		Header string
+		Words  bool // no cell below holds a number
+	}
+	rowView struct {
+		Label  string
+		Indent int
+		Strong bool
+		Cells  []cellView
+	}
+	cellView struct {
+		Words bool
+		Text  []piece
+	}
+)
+
+// page writes the report as one HTML file that needs nothing else: styles and drawings are inside, and no script runs.
+func page(b *book) ([]File, error) {
+	view := pageView{Study: plain(b.Study), Title: plain(b.Title), About: plain(b.About), DataCut: plain(b.DataCut),
+		Version: plain(b.Version), Invented: b.Invented, Style: template.CSS(pageStyle), Lead: b.allPieces(b.Lead)}
+	for _, c := range b.Cautions {
+		view.Cautions = append(view.Cautions, plain(c))
+	}
+	for i := range b.Sections {
+		s, err := b.sectionView(&b.Sections[i])
+		if err != nil {
+			return nil, err
+		}
+		view.Sections = append(view.Sections, s)
+	}
+	var out bytes.Buffer
+	if err := pageTemplate.Execute(&out, view); err != nil {
+		return nil, err
+	}
+	return []File{{"report.html", out.Bytes()}}, nil
+}
+
+func (b *book) allPieces(texts []report.Text) [][]piece {
+	out := make([][]piece, len(texts))
+	for i, t := range texts {
+		out[i] = b.pieces(t)
+	}
+	return out
+}
+
+func (b *book) sectionView(s *report.Section) (sectionView, error) {
+	v := sectionView{ID: s.ID, Heading: plain(s.Heading), Question: plain(s.Question), Answer: b.allPieces(s.Answer),
+		Notes: b.allPieces(s.Notes), Method: b.allPieces(s.Method)}
+	for i := range s.Figures {
+		f, err := b.figureView(&s.Figures[i])
+		if err != nil {
+			return v, err
+		}
+		v.Figures = append(v.Figures, f)
+	}
+	for i := range s.Sheets {
+		v.Sheets = append(v.Sheets, b.sheetView(&s.Sheets[i]))
+	}
+	return v, nil
+}
+
+// figureView draws a figure twice: for a page and for a phone. The style sheet shows the one whose type can be read.
+func (b *book) figureView(f *report.Figure) (figureView, error) {
+	v := figureView{ID: f.ID, Title: plain(f.Title), Notes: b.allPieces(f.Notes)}
+	wide, err := draw(b, f, wideWidth)
+	if err != nil {
+		return v, err
+	}
+	narrow, err := draw(b, f, narrowWidth)
+	if err != nil {
+		return v, err
+	}
+	v.Wide = template.HTML(svgPaint(wide, captionOf(f), f.ID+"-wide", false))
+	v.Narrow = template.HTML(svgPaint(narrow, captionOf(f), f.ID+"-narrow", false))
+	return v, nil
+}
+
+// deepest is the indent of rows that the style sheet knows.
+const deepest = 3
+
+func (b *book) sheetView(s *report.Sheet) sheetView {
+	v := sheetView{ID: s.ID, Title: plain(s.Title), Notes: b.allPieces(s.Notes), Withheld: b.withheld(sheetTexts(s))}
+	for i, c := range s.Columns {
+		v.Columns = append(v.Columns, columnView{plain(c), i > 0 && wordsOnly(s, i-1)})
+	}
+	for _, r := range s.Rows {
+		row := rowView{Label: plain(r.Label), Indent: min(max(r.Indent, 0), deepest), Strong: r.Strong}
+		for i := range max(len(s.Columns)-1, 0) {
+			cell := cellView{Words: v.Columns[i+1].Words}
+			if i < len(r.Cells) {
+				cell.Text = b.pieces(report.Text(r.Cells[i]))
+			}
+			row.Cells = append(row.Cells, cell)
+		}
+		v.Rows = append(v.Rows, row)
+	}
+	return v
+}
+
+// wordsOnly reports whether a column of cells holds words and no number.
+func wordsOnly(s *report.Sheet, column int) bool {
+	some := false
+	for _, r := range s.Rows {
+		if column >= len(r.Cells) {
+			continue
+		}
+		for _, span := range r.Cells[column] {
+			if span.Estimate != "" {
+				return false
+			}
+			some = some || span.Words != ""
+		}
+	}
+	return some
+}
