@@ -2,15 +2,199 @@ package ingest
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
 
 	"deltoid/schemas"
 )
 
-// Read reads all files of one source into one table.
+// chunkSize is how much of a text file one goroutine reads at a time. Measured between 1 and 16 MiB: flat.
+const chunkSize = 4 << 20
+
+// Read reads all files of one source into one table. It reads the columns of the schema's fields and of src.Extra, by
+// their names; the names of other columns are stated in the note of each file ([schemas.Piece]), as are the delimiter of
+// a text file, blank lines, fields without a column, and how many lengths of time were rounded.
+//
+// Every row of the files is a row of the table. What is wrong with a cell or a row is added to found, and the row is set
+// aside. An optional field without a column in any file has no column in the table; one that only some files have is
+// missing in the rows of the others.
+//
+// The error is a [schemas.Problem], or [schemas.Problems] with everything that keeps the files from being read: a file
+// that is not there, a folder in its place, a header that lacks a required or a named column, a damaged file. When ctx
+// is cancelled the error is ctx.Err.
+//
+// progress, if not nil, is told how many bytes of all files are done; calls do not overlap. The table does not depend on
+// GOMAXPROCS, on which the number of goroutines does.
 func Read(ctx context.Context, s *schemas.Schema, src schemas.Source, found *schemas.Findings,
 	progress func(bytesDone, bytesTotal int64)) (*schemas.Table, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, err
+	r := &reader{schema: s, src: &src, progress: progress, chunkSize: chunkSize, workers: runtime.GOMAXPROCS(0)}
+	return r.read(ctx, found)
+}
+
+// reader reads one source.
+type reader struct {
+	schema    *schemas.Schema
+	src       *schemas.Source
+	specs     []*spec
+	chunkSize int
+	workers   int
+	bindings  []*binding
+	chunks    []*chunk
+	progress  func(bytesDone, bytesTotal int64)
+	lock      sync.Mutex // guards the chunks of a file and the progress while goroutines read
+	done      int64
+	total     int64
+}
+
+func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Table, error) {
+	var ps schemas.Problems
+	r.specs, ps = makeSpecs(r.schema, r.src)
+	ps = append(ps, r.stat()...)
+	if len(ps) > 0 {
+		return nil, ps
 	}
-	return nil, &schemas.Problem{Kind: schemas.ExportProblem, Where: src.Plan, What: "no file could be read"}
+	for i := range r.src.Files {
+		err := r.readFile(ctx, i)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err := collect(&ps, err); err != nil {
+			return nil, err
+		}
+	}
+	if len(ps) == 0 {
+		ps = r.mixedDays()
+	}
+	if len(ps) > 0 {
+		return nil, ps
+	}
+	t, ps := r.merge()
+	if len(ps) > 0 {
+		return nil, ps
+	}
+	found.Add(r.findings(t)...)
+	return t, nil
+}
+
+// collect gathers problems and hands back any other error.
+func collect(ps *schemas.Problems, err error) error {
+	var one *schemas.Problem
+	var many schemas.Problems
+	switch {
+	case errors.As(err, &many):
+		*ps = append(*ps, many...)
+	case errors.As(err, &one):
+		*ps = append(*ps, one)
+	default:
+		return err
+	}
+	return nil
+}
+
+// stat looks at all files before any is read.
+func (r *reader) stat() (ps schemas.Problems) {
+	if len(r.src.Files) == 0 {
+		return schemas.Problems{planProblem(r.src, r.src.Table+" has no file", "at least one", "name the file in the study plan")}
+	}
+	for i, path := range r.src.Files {
+		info, err := os.Stat(path)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			ps = append(ps, r.fileProblem(i, "there is no such file", "correct the name in the study plan, or put the file there"))
+		case err != nil:
+			ps = append(ps, r.fileProblem(i, "the file cannot be read: "+cause(err), "see that you may read it"))
+		case info.IsDir():
+			ps = append(ps, r.fileProblem(i, "this is a folder", "name the files in it in the study plan"))
+		case r.format(i) == schemas.ByEnding:
+			ps = append(ps, r.fileProblem(i, fmt.Sprintf("the ending %q does not say what the file is", filepath.Ext(path)),
+				"declare the format in the study plan: .csv, .tsv, .txt and .parquet are known"))
+		default:
+			r.total += info.Size()
+		}
+	}
+	return ps
+}
+
+// format returns the format of a file, declared or by its ending.
+func (r *reader) format(i int) schemas.Format {
+	if r.src.Format != schemas.ByEnding {
+		return r.src.Format
+	}
+	switch strings.ToLower(filepath.Ext(r.src.Files[i])) {
+	case ".csv", ".tsv", ".txt":
+		return schemas.CSV
+	case ".parquet":
+		return schemas.Parquet
+	}
+	return schemas.ByEnding
+}
+
+// shown returns a file as messages show it.
+func (r *reader) shown(i int) string {
+	if i < len(r.src.Shown) {
+		return r.src.Shown[i]
+	}
+	return r.src.Files[i]
+}
+
+func (r *reader) fileProblem(i int, what, remedy string) *schemas.Problem {
+	return &schemas.Problem{Kind: schemas.ExportProblem, Where: r.shown(i), What: what, Remedy: remedy}
+}
+
+func (r *reader) readFile(ctx context.Context, i int) error {
+	b := &binding{file: i, shown: r.shown(i)}
+	f, err := os.Open(r.src.Files[i])
+	if err != nil {
+		return b.unreadable(err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return b.unreadable(err)
+	}
+	before := r.done
+	if r.format(i) == schemas.Parquet {
+		err = r.readParquet(ctx, f, info.Size(), b)
+	} else {
+		err = r.readCSV(ctx, f, info.Size(), b)
+	}
+	r.bindings = append(r.bindings, b)
+	r.done = before
+	r.report(info.Size())
+	return err
+}
+
+// report tells how far reading has come.
+func (r *reader) report(bytes int64) {
+	r.done += bytes
+	if r.progress != nil {
+		r.progress(min(r.done, r.total), r.total)
+	}
+}
+
+// mixedDays refuses a table with calendar dates in one column and day numbers in another.
+func (r *reader) mixedDays() schemas.Problems {
+	var dates, numbers []string
+	for i, sp := range r.specs {
+		if _, position := r.origin(i); position == 0 || sp.field.Type != schemas.Date {
+			continue
+		}
+		if sp.offsets {
+			numbers = append(numbers, sp.field.Name)
+		} else {
+			dates = append(dates, sp.field.Name)
+		}
+	}
+	if len(dates) == 0 || len(numbers) == 0 {
+		return nil
+	}
+	return schemas.Problems{planProblem(r.src, fmt.Sprintf("%s has day numbers (%s) beside calendar dates (%s)", r.src.Table,
+		strings.Join(numbers, ", "), strings.Join(dates, ", ")), "one of the two in all tables of a study",
+		"export all days as dates, or all as numbers")}
 }

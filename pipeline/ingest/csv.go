@@ -1,0 +1,168 @@
+package ingest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"unicode/utf8"
+
+	"golang.org/x/sync/errgroup"
+
+	"deltoid/schemas"
+)
+
+// chunk is what was read from one part of a file.
+type chunk struct {
+	file    *binding
+	columns []*column // for each spec; nil when the file has no such column
+	lines   []int32   // of each row, from the first line of the chunk; later from the first line of the file
+	height  int       // line feeds in the chunk
+	blank   int
+	ragged  []raggedRow
+}
+
+// readCSV reads one text file: one goroutine cuts it into chunks, the others read them.
+func (r *reader) readCSV(ctx context.Context, f io.Reader, size int64, b *binding) error {
+	rest, err := openCSV(f, b, r.specs, r.src)
+	if err != nil {
+		return err
+	}
+	split := &splitter{r: rest, delim: b.delim, size: int(min(int64(r.chunkSize), size+1))}
+	chunks, err := r.readChunks(ctx, split, b)
+	if err != nil && !errors.Is(err, errUnclosed) && !errors.Is(err, errLongRecord) {
+		return b.unreadable(err)
+	}
+	line, blank := int32(b.first), 0
+	for _, c := range chunks {
+		for i := range c.lines {
+			c.lines[i] += line + 1
+		}
+		line += int32(c.height)
+		blank += c.blank
+	}
+	if err != nil {
+		return b.noEnd(err, int(line)+split.open+1)
+	}
+	if blank > 0 {
+		b.notes = append(b.notes, fmt.Sprintf("blank lines skipped: %d", blank))
+	}
+	r.chunks = append(r.chunks, chunks...)
+	return nil
+}
+
+// noEnd says where a record begins that has no end.
+func (b *binding) noEnd(err error, line int) *schemas.Problem {
+	return &schemas.Problem{Kind: schemas.ExportProblem, Where: fmt.Sprintf("%s:%d", b.shown, line), What: err.Error(),
+		Allowed: "a quote at the beginning of a cell has one at its end", Remedy: "close the quote, or export the table again", Cause: err}
+}
+
+type piece struct {
+	place int
+	buf   []byte
+}
+
+// readChunks reads the chunks of a file in parallel and returns them in the order of the file. When the splitter finds
+// no end, the chunks before it come with the error.
+func (r *reader) readChunks(ctx context.Context, split *splitter, b *binding) ([]*chunk, error) {
+	g, ctx := errgroup.WithContext(ctx)
+	work := make(chan piece)
+	free := make(chan []byte, r.workers+2) // as many buffers as there will ever be
+	for range cap(free) {
+		free <- nil
+	}
+	var cut error
+	g.Go(func() error {
+		defer close(work)
+		cut = r.cutChunks(ctx, split, free, work)
+		return nil
+	})
+	var chunks []*chunk
+	for range r.workers {
+		g.Go(func() error {
+			for p := range work {
+				c := readChunk(r.specs, b, p.buf)
+				r.lock.Lock()
+				chunks = append(chunks, slices.Repeat([]*chunk{nil}, max(0, p.place+1-len(chunks)))...)
+				chunks[p.place] = c
+				r.report(int64(len(p.buf)))
+				r.lock.Unlock()
+				free <- p.buf
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	return chunks, cut
+}
+
+func (r *reader) cutChunks(ctx context.Context, split *splitter, free <-chan []byte, work chan<- piece) error {
+	for n := 0; ; n++ {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case buf := <-free:
+			buf, err := split.next(buf)
+			if err == io.EOF {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+			work <- piece{n, buf}
+		}
+	}
+}
+
+// readChunk reads one chunk of whole records.
+func readChunk(specs []*spec, b *binding, buf []byte) *chunk {
+	rows := bytes.Count(buf, newline)
+	c := &chunk{file: b, columns: make([]*column, len(specs)), height: rows}
+	checked, quotes := utf8.Valid(buf), bytes.IndexByte(buf, '"') >= 0
+	for i, at := range b.at {
+		if at >= 0 {
+			c.columns[i] = newColumn(specs[i], rows)
+			c.columns[i].checked, c.columns[i].quotes = checked, quotes
+		}
+	}
+	width := len(b.header)
+	s := newScanner(buf, b.delim, width, rows)
+	for n := s.block(len(buf)); n > 0; n = s.block(len(buf)) {
+		for i, at := range b.at {
+			if at >= 0 {
+				c.columns[i].read(s.buf, s.cells[at:n*width], width)
+			}
+		}
+		if len(s.lines) == n {
+			c.reserve(n, rows)
+		}
+	}
+	c.lines, c.blank, c.ragged = s.lines, s.blank, s.ragged
+	return c
+}
+
+// reserve makes room for the texts of all rows, as long as those of the first.
+func (c *chunk) reserve(first, rows int) {
+	for _, col := range c.columns {
+		if col != nil && len(col.bytes) > 0 {
+			col.bytes = slices.Grow(col.bytes, len(col.bytes)*(rows-first)/first)
+		}
+	}
+}
+
+// raggedDetail says what a row should have been.
+func raggedDetail(b *binding, cells int) string {
+	return fmt.Sprintf("%d cells, as in the header; found %d", len(b.header), cells)
+}
+
+// cause returns the innermost message of an error, without the paths of the machine it happened on.
+func cause(err error) string {
+	for inner := errors.Unwrap(err); inner != nil; inner = errors.Unwrap(err) {
+		err = inner
+	}
+	return err.Error()
+}

@@ -1,0 +1,37 @@
+// Package ingest reads the exports of a study into typed tables. It drops no row, guesses no type and changes no value
+// except by a recode or a unit that the study plan declares.
+//
+// # Text files
+//
+// The form is that of RFC 4180 with a declared or detected delimiter: records end with a line feed, with or without a
+// carriage return before it; a cell that begins with a double quote ends with one, may hold delimiters and line breaks,
+// and writes a quote of its own twice. The last record need not end with a line feed. Blank lines are skipped and
+// counted. The encoding is UTF-8, with or without a byte order mark.
+//
+//   - Spaces and tabs around an unquoted cell do not belong to it; inside quotes everything belongs to the value. This
+//     holds for every type.
+//   - A cell is missing when it is empty, quoted or not, or when it is one of the declared tokens.
+//   - The order is: recode, then missing-value token, then type. What a recode puts in place of a value is not looked
+//     up among the tokens.
+//   - A row with too few or too many cells is one finding; all its values are missing, since nobody can say which cell
+//     belongs where. The row stays in the table, set aside.
+//
+// # Types
+//
+//	Integer   [+-] digits                                 range of int64
+//	Number    [+-] digits [e [+-] digits]                 finite float64; one decimal mark, the declared one, may
+//	                                                    stand before, among or after the first digits
+//	Date      the declared layout of YYYY, MM and DD      years 0001 to 9999, days of the calendar only
+//	          or, for day numbers, as Integer             range of int32
+//	Code      one of the field's codes                    without a list: any text, levels sorted
+//	Text      any text                                    of the field's pattern, if it has one
+//
+// A length of time with a declared unit is read as a Number, multiplied by the days of the unit and rounded to whole
+// days, half away from zero; how many values were not whole is stated in the note of the file.
+//
+// # Parquet
+//
+// A Parquet column goes through the same rules: strings as quoted cells, other types as the text they would have in a
+// text file with the declared decimal mark. Only the columns needed are read, row group by row group, on goroutines whose panics
+// are caught: a damaged file is a problem with a name, never the end of the program.
+package ingest

@@ -1,0 +1,232 @@
+package ingest
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/apache/arrow/go/v15/arrow/memory"
+	"github.com/apache/arrow/go/v15/parquet"
+	"github.com/apache/arrow/go/v15/parquet/file"
+	"github.com/apache/arrow/go/v15/parquet/schema"
+)
+
+// goMemory never hands out memory twice, so a text stays valid after the page it came from has gone.
+var goMemory = memory.NewGoAllocator()
+
+// meaning says what the values of a Parquet column are.
+type meaning uint8
+
+// The meanings that a field can be read from.
+const (
+	unknown meaning = iota
+	nothing         // nulls only
+	textual
+	uuid
+	signed
+	unsigned
+	fractional
+	truth
+	decimal
+	calendarDay
+	moment
+	zonedMoment
+)
+
+// leaf is a column of a Parquet file.
+type leaf struct {
+	index  int
+	descr  *schema.Column
+	means  meaning
+	scale  int   // of a decimal
+	perDay int64 // units of a moment in a day
+}
+
+func newLeaf(index int, descr *schema.Column) *leaf {
+	l := &leaf{index: index, descr: descr}
+	physical := descr.PhysicalType()
+	switch t := descr.LogicalType().(type) {
+	case schema.StringLogicalType, schema.EnumLogicalType, schema.JSONLogicalType:
+		l.means = textual
+	case schema.UUIDLogicalType:
+		l.means = uuid
+	case schema.NullLogicalType:
+		l.means = nothing
+	case schema.DateLogicalType:
+		l.means = calendarDay
+	case *schema.DecimalLogicalType:
+		l.means, l.scale = decimal, int(t.Scale())
+	case *schema.IntLogicalType:
+		l.means = signed
+		if !t.IsSigned() {
+			l.means = unsigned
+		}
+	case *schema.TimestampLogicalType:
+		l.means, l.perDay = moment, unitsPerDay(t.TimeUnit())
+		if t.IsAdjustedToUTC() {
+			l.means = zonedMoment
+		}
+	case schema.NoLogicalType, schema.UnknownLogicalType, nil:
+		l.means = plainMeaning(physical)
+	}
+	return l
+}
+
+// plainMeaning is what a column without further declaration holds. Writers of old leave texts undeclared.
+func plainMeaning(t parquet.Type) meaning {
+	switch t {
+	case parquet.Types.ByteArray:
+		return textual
+	case parquet.Types.Int32, parquet.Types.Int64:
+		return signed
+	case parquet.Types.Float, parquet.Types.Double:
+		return fractional
+	case parquet.Types.Boolean:
+		return truth
+	}
+	return unknown
+}
+
+func unitsPerDay(u schema.TimeUnitType) int64 {
+	const seconds = 86400
+	switch u {
+	case schema.TimeUnitMillis:
+		return seconds * 1e3
+	case schema.TimeUnitMicros:
+		return seconds * 1e6
+	}
+	return seconds * 1e9
+}
+
+// refusal says why a field cannot be read from the column, and what to do; empty when it can.
+func (l *leaf) refusal(sp *spec) (what, remedy string) {
+	switch {
+	case l == nil:
+		return "is nested", "write one plain column for each value"
+	case l.means == unknown:
+		return "has the type " + typeName(l.descr), "write the column with another type"
+	case l.means == zonedMoment:
+		return "holds moments in a time zone, and which day a moment falls on depends on the zone",
+			"write the column as dates, taken in the zone where the patients were treated"
+	case sp.offsets && (l.means == calendarDay || l.means == moment):
+		return "holds calendar dates where the study plan declares day numbers",
+			"take the layout out of the study plan, or write the column as whole numbers"
+	}
+	return "", ""
+}
+
+func typeName(c *schema.Column) string {
+	if t := c.LogicalType(); t != nil && !t.IsNone() {
+		return t.String()
+	}
+	return c.PhysicalType().String()
+}
+
+// read adds the values of the column's part of one row group.
+func (l *leaf) read(cr file.ColumnChunkReader, c *column, rows int) error {
+	switch cr := cr.(type) {
+	case *file.Int32ColumnChunkReader:
+		return drain(cr, cr.ReadBatch, rows, c, l.int32s(c))
+	case *file.Int64ColumnChunkReader:
+		return drain(cr, cr.ReadBatch, rows, c, l.int64s(c))
+	case *file.Float32ColumnChunkReader:
+		return drain(cr, cr.ReadBatch, rows, c, c.single)
+	case *file.Float64ColumnChunkReader:
+		return drain(cr, cr.ReadBatch, rows, c, c.double)
+	case *file.BooleanColumnChunkReader:
+		return drain(cr, cr.ReadBatch, rows, c, c.truth)
+	case *file.ByteArrayColumnChunkReader:
+		if l.means == decimal {
+			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.bigDecimal(v, l.scale) })
+		}
+		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.text(v) })
+	case *file.FixedLenByteArrayColumnChunkReader:
+		if l.means == uuid {
+			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.uuid(v) })
+		}
+		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.bigDecimal(v, l.scale) })
+	}
+	return fmt.Errorf("the type %s cannot be read", cr.Type())
+}
+
+func (l *leaf) int32s(c *column) func(int32) {
+	switch l.means {
+	case calendarDay:
+		return func(v int32) { c.calendar(int64(v)) }
+	case decimal:
+		return func(v int32) { c.decimal(int64(v), l.scale) }
+	case unsigned:
+		return func(v int32) { c.signed(int64(uint32(v))) }
+	}
+	return func(v int32) { c.signed(int64(v)) }
+}
+
+func (l *leaf) int64s(c *column) func(int64) {
+	switch l.means {
+	case moment:
+		return func(v int64) { c.moment(v, l.perDay) }
+	case decimal:
+		return func(v int64) { c.decimal(v, l.scale) }
+	case unsigned:
+		return func(v int64) { c.unsigned(uint64(v)) }
+	}
+	return c.signed
+}
+
+// batch is how many values are taken from the library at a time.
+const batch = 1 << 12
+
+// values is what all the library's column readers can do.
+type values interface {
+	HasNext() bool
+	Err() error
+	Descriptor() *schema.Column
+}
+
+// drain takes all values of a column and adds each, with missing ones in their places.
+func drain[T any](cr values, read func(int64, []T, []int16, []int16) (int64, int, error), rows int, c *column, add func(T)) error {
+	present := cr.Descriptor().MaxDefinitionLevel()
+	buf, levels := make([]T, batch), make([]int16, batch)
+	got := 0
+	for got < rows && cr.HasNext() {
+		n, k, err := read(int64(min(batch, rows-got)), buf, levels, nil)
+		if err != nil {
+			return err
+		}
+		if n == 0 || !spread(buf[:k], levels[:n], present, c, add) {
+			return errLevels
+		}
+		got += int(n)
+	}
+	if err := cr.Err(); err != nil {
+		return err
+	}
+	if got != rows {
+		return fmt.Errorf("%d values read of %d", got, rows)
+	}
+	return nil
+}
+
+var errLevels = errors.New("values and their places do not agree")
+
+// spread adds a batch; false when the values are not as many as the levels say.
+func spread[T any](buf []T, levels []int16, present int16, c *column, add func(T)) bool {
+	if present == 0 {
+		for _, v := range buf {
+			add(v)
+		}
+		return len(buf) == len(levels)
+	}
+	next := 0
+	for _, level := range levels {
+		if level != present {
+			c.missing()
+			continue
+		}
+		if next == len(buf) {
+			return false
+		}
+		add(buf[next])
+		next++
+	}
+	return next == len(buf)
+}

@@ -1,0 +1,242 @@
+package ingest
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
+
+	"deltoid/schemas"
+)
+
+// merge joins the chunks to one table, column by column, and gives back each chunk's memory as it goes.
+func (r *reader) merge() (*schemas.Table, schemas.Problems) {
+	if ps := r.tooLarge(); len(ps) > 0 {
+		return nil, ps
+	}
+	lines, pieces := r.mergeRows()
+	columns := make([]*schemas.Column, len(r.specs))
+	var g errgroup.Group
+	g.SetLimit(r.workers)
+	for i := range r.specs {
+		g.Go(func() error {
+			columns[i] = r.mergeColumn(i, len(lines))
+			return nil
+		})
+	}
+	_ = g.Wait() // no error is possible
+	present := slices.DeleteFunc(columns, func(c *schemas.Column) bool { return c == nil })
+	t := schemas.NewTable(r.schema, pieces, lines, present)
+	t.Recoded = r.recoded()
+	t.Offsets = slices.ContainsFunc(r.specs, func(sp *spec) bool { return sp.offsets && t.Column(sp.field.Name) != nil })
+	return t, nil
+}
+
+// tooLarge finds columns that cannot be held.
+func (r *reader) tooLarge() (ps schemas.Problems) {
+	for i, sp := range r.specs {
+		full, size := false, 0
+		levels := map[string]bool{}
+		for _, c := range r.chunks {
+			if col := c.columns[i]; col != nil {
+				full = full || col.tooLarge
+				size += len(col.bytes)
+				if col.levels != nil {
+					for _, k := range col.levels.keys {
+						levels[k] = true
+					}
+				}
+			}
+		}
+		if full || size > math.MaxInt32 || len(levels) > mostLevels {
+			ps = append(ps, &schemas.Problem{Kind: schemas.ExportProblem, Where: r.src.Plan,
+				What:    fmt.Sprintf("the column %q holds more than a column can hold", sp.header),
+				Allowed: fmt.Sprintf("%d different codes, 2 GiB of text", mostLevels),
+				Remedy:  "declare a column with so many codes as text, or leave it out"})
+		}
+	}
+	return ps
+}
+
+// mergeRows joins the lines and describes the files.
+func (r *reader) mergeRows() ([]int32, []schemas.Piece) {
+	rows := 0
+	pieces := make([]schemas.Piece, len(r.bindings))
+	for i, b := range r.bindings {
+		pieces[i] = schemas.Piece{File: b.shown, First: rows}
+		for _, c := range r.chunks {
+			if c.file == b {
+				pieces[i].Rows += len(c.lines)
+			}
+		}
+		rows += pieces[i].Rows
+		pieces[i].Note = r.note(b)
+	}
+	lines := make([]int32, 0, rows)
+	for _, c := range r.chunks {
+		lines = append(lines, c.lines...)
+	}
+	return lines, pieces
+}
+
+func (r *reader) note(b *binding) string {
+	notes := slices.Clone(b.notes)
+	for i, sp := range r.specs {
+		rounded := 0
+		for _, c := range r.chunks {
+			if c.file == b && c.columns[i] != nil {
+				rounded += c.columns[i].rounded
+			}
+		}
+		if sp.factor != 0 && b.at[i] >= 0 {
+			notes = append(notes, fmt.Sprintf("%s: %s turned into days, %d values rounded to whole days", sp.field.Name, sp.unit, rounded))
+		}
+	}
+	return strings.Join(notes, "; ")
+}
+
+func (r *reader) recoded() (list []schemas.Recoded) {
+	for i, sp := range r.specs {
+		for j, rc := range sp.recodes {
+			n := 0
+			for _, c := range r.chunks {
+				if c.columns[i] != nil {
+					n += c.columns[i].recoded[j]
+				}
+			}
+			list = append(list, schemas.Recoded{Field: sp.field.Name, From: rc.from, To: rc.to, N: n})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b schemas.Recoded) int { return strings.Compare(a.Field, b.Field) })
+	return list
+}
+
+// mergeColumn joins the parts of one column; nil when no file has it.
+func (r *reader) mergeColumn(i, rows int) *schemas.Column {
+	sp := r.specs[i]
+	header, position := r.origin(i)
+	if position == 0 {
+		return nil
+	}
+	var c *schemas.Column
+	switch sp.field.Type {
+	case schemas.Date:
+		c = schemas.DateColumn(sp.field, join(r.chunks, i, rows, schemas.NoDay, func(c *column) *[]int32 { return &c.days }))
+	case schemas.Integer:
+		c = schemas.IntegerColumn(sp.field, join(r.chunks, i, rows, schemas.NoInt, func(c *column) *[]int64 { return &c.ints }))
+	case schemas.Number:
+		c = schemas.NumberColumn(sp.field, join(r.chunks, i, rows, math.NaN(), func(c *column) *[]float64 { return &c.numbers }))
+	case schemas.Code:
+		levels := r.mergeLevels(i)
+		c = schemas.CodeColumn(sp.field, levels, join(r.chunks, i, rows, schemas.NoCode, func(c *column) *[]int16 { return &c.places }))
+	default:
+		c = schemas.TextColumn(sp.field, r.mergeEnds(i, rows), r.mergeBytes(i))
+	}
+	c.Header, c.Position = header, position
+	return c
+}
+
+// origin returns a field's column in the first file that has it.
+func (r *reader) origin(i int) (header string, position int) {
+	for _, b := range r.bindings {
+		if at := b.at[i]; at >= 0 {
+			return b.header[at], at + 1
+		}
+	}
+	return "", 0
+}
+
+// join joins the values of one column and puts missing ones where a file has no such column.
+func join[T any](chunks []*chunk, i, rows int, missing T, part func(*column) *[]T) []T {
+	all := make([]T, 0, rows)
+	for _, c := range chunks {
+		if col := c.columns[i]; col != nil {
+			values := part(col)
+			all = append(all, *values...)
+			*values = nil
+			continue
+		}
+		for range c.lines {
+			all = append(all, missing)
+		}
+	}
+	return all
+}
+
+// mergeLevels returns the codes of a column. For a Code without a list it sorts those that occur and moves the chunks'
+// places to theirs.
+func (r *reader) mergeLevels(i int) []string {
+	if r.specs[i].codes != nil {
+		levels := make([]string, len(r.specs[i].field.Codes))
+		for k := range levels {
+			levels[k] = r.specs[i].field.Codes[k].Value
+		}
+		return levels
+	}
+	var levels []string
+	for _, c := range r.chunks {
+		if col := c.columns[i]; col != nil {
+			levels = append(levels, col.levels.keys...)
+		}
+	}
+	slices.Sort(levels)
+	levels = slices.Compact(levels)
+	for _, c := range r.chunks {
+		if col := c.columns[i]; col != nil {
+			move(col, levels)
+		}
+	}
+	return levels
+}
+
+func move(col *column, levels []string) {
+	to := make([]int16, len(col.levels.keys))
+	for k, key := range col.levels.keys {
+		at, _ := slices.BinarySearch(levels, key)
+		to[k] = int16(at)
+	}
+	for row, p := range col.places {
+		if p >= 0 {
+			col.places[row] = to[p]
+		}
+	}
+}
+
+func (r *reader) mergeEnds(i, rows int) []int32 {
+	offsets := make([]int32, 1, rows+1)
+	base := int32(0)
+	for _, c := range r.chunks {
+		col := c.columns[i]
+		if col == nil {
+			for range c.lines {
+				offsets = append(offsets, base)
+			}
+			continue
+		}
+		for _, end := range col.ends {
+			offsets = append(offsets, base+end)
+		}
+		base += int32(len(col.bytes))
+		col.ends = nil
+	}
+	return offsets
+}
+
+func (r *reader) mergeBytes(i int) []byte {
+	size := 0
+	for _, c := range r.chunks {
+		if col := c.columns[i]; col != nil {
+			size += len(col.bytes)
+		}
+	}
+	all := make([]byte, 0, size)
+	for _, c := range r.chunks {
+		if col := c.columns[i]; col != nil {
+			all = append(all, col.bytes...)
+			col.bytes = nil
+		}
+	}
+	return all
+}
