@@ -43,7 +43,7 @@ func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched boo
 	}
 	curves, rows, notes := []report.Curve(nil), []report.RiskRow(nil), slices.Clone(f.Notes)
 	for i, c := range f.Curves {
-		short, note := b.clearCurve(c, f.AtRisk[i], f.X)
+		short, note := b.clearCurve(c, f.AtRisk[i])
 		if note != "" {
 			touched = true
 			notes = append(notes, report.Words(note))
@@ -62,11 +62,11 @@ func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched boo
 
 // clearCurve returns what of a curve may be shown and a note when masked numbers take some of it; no steps if nothing is
 // left.
-func (b *board) clearCurve(c report.Curve, row report.RiskRow, x report.Axis) (report.Curve, string) {
+func (b *board) clearCurve(c report.Curve, row report.RiskRow) (report.Curve, string) {
 	if start(c) >= c.EndX {
 		return c, ""
 	}
-	limits := b.limitsOf(c, row, x)
+	limits := b.limitsOf(c, row)
 	w, ok := limits.longest(c, b.below)
 	if !ok {
 		c.Steps = nil

@@ -27,11 +27,13 @@ func followed(groups ...group) report.Document {
 	for _, g := range groups {
 		size := report.Count("n."+g.label, "survival", "shoulders", g.n, "shoulders")
 		size.Cohort, size.Group = "main", g.label
-		doc.Estimates = append(doc.Estimates, size)
-		row := report.RiskRow{Group: g.label, Estimates: []string{size.ID}}
+		start := atRisk(g, 0, g.n)
+		doc.Estimates = append(doc.Estimates, size, start)
+		row := report.RiskRow{Group: g.label, Estimates: []string{start.ID}}
 		for i, y := range years {
-			doc.Estimates = append(doc.Estimates, incidence(g, i), atRisk(g, i))
-			row.Estimates = append(row.Estimates, fmt.Sprintf("risk.%s.%gy", g.label, y))
+			risk := atRisk(g, y, g.atRisk[i])
+			doc.Estimates = append(doc.Estimates, incidence(g, i), risk)
+			row.Estimates = append(row.Estimates, risk.ID)
 		}
 		fig.Curves = append(fig.Curves, curve(g))
 		fig.AtRisk = append(fig.AtRisk, row)
@@ -48,9 +50,9 @@ func incidence(g group, i int) report.Estimate {
 		Unit: "probability", Method: "incidence", Status: report.Estimated}
 }
 
-func atRisk(g group, i int) report.Estimate {
-	e := report.Count(fmt.Sprintf("risk.%s.%gy", g.label, years[i]), "survival", "numbers at risk", g.atRisk[i], "shoulders")
-	e.Endpoint, e.Cohort, e.Group, e.At, e.AtUnit = "revision", "main", g.label, report.Some(years[i]), "years"
+func atRisk(g group, at float64, n int) report.Estimate {
+	e := report.Count(fmt.Sprintf("risk.%s.%gy", g.label, at), "survival", "numbers at risk", n, "shoulders")
+	e.Endpoint, e.Cohort, e.Group, e.At, e.AtUnit = "revision", "main", g.label, report.Some(at), "years"
 	return e
 }
 
@@ -111,7 +113,7 @@ func TestSmallGroupIsMaskedWhole(t *testing.T) {
 	doc.Estimates = append(doc.Estimates, report.Estimate{ID: "mean.a", Analysis: "survival", Endpoint: "revision",
 		Cohort: "main", Group: "a", Unit: "years", Value: report.Some(4.2), Status: report.Estimated})
 	got := cleared(t, doc, 5)
-	wantMasked(t, got, "n.a", "inc.a.1y", "inc.a.5y", "risk.a.1y", "risk.a.5y", "mean.a")
+	wantMasked(t, got, "n.a", "inc.a.1y", "inc.a.5y", "risk.a.0y", "risk.a.1y", "risk.a.5y", "mean.a")
 	if len(got.Sections[0].Figures) != 0 || len(got.Sections[0].Notes) != 1 {
 		t.Errorf("the figure of a small group is still there: %+v", got.Sections[0])
 	}
@@ -128,6 +130,26 @@ func TestNumbersAtRiskThatBoundTheEvents(t *testing.T) {
 func TestGroupsThatAddUpToTheCohort(t *testing.T) {
 	a, b := group{"a", 100, []int{3, 9}, []int{80, 60}}, group{"b", 200, []int{9, 30}, []int{150, 90}}
 	wantMasked(t, cleared(t, followed(a, b, together(a, b)), 5), "inc.a.1y", "inc.b.1y")
+}
+
+// The same under a label for the whole cohort: it is recognised by its N, which is what the groups' add up to.
+func TestGroupsThatAddUpToALabelledWhole(t *testing.T) {
+	a, b := group{"a", 100, []int{3, 9}, []int{80, 60}}, group{"b", 200, []int{9, 30}, []int{150, 90}}
+	all := together(a, b)
+	all.label = "everyone"
+	wantMasked(t, cleared(t, followed(a, b, all), 5), "inc.a.1y", "inc.b.1y")
+}
+
+// Rows of an export are shown however few, but not when a count of people could be worked out from them.
+func TestRowsAreNotPeople(t *testing.T) {
+	doc := report.Document{Estimates: []report.Estimate{
+		report.Count("read", "accounts", "rows read", 103, "rows"),
+		report.Count("used", "accounts", "rows used", 100, "rows"),
+		report.Count("aside", "accounts", "rows set aside", 3, "rows"),
+	}, Totals: []report.Total{{Whole: "read", Parts: []string{"used", "aside"}}}}
+	wantMasked(t, cleared(t, doc, 5))
+	doc.Estimates[2].Unit = "patients"
+	wantMasked(t, cleared(t, doc, 5), "aside", "used")
 }
 
 // A count of events that is masked as a neighbour takes the incidences that print the same number with it.

@@ -52,7 +52,9 @@ func (b *board) addRests() {
 			continue
 		}
 		if rest := b.numbers[p.n].value - b.numbers[p.events].value; b.small(float64(rest)) {
-			b.addsUp(p.n, []int{p.events, b.addNumber(e.ID, rest)})
+			n := b.addNumber(e.ID, rest)
+			b.numbers[n].small = true
+			b.addsUp(p.n, []int{p.events, n})
 			b.masked[i] = true
 		}
 	}
@@ -61,7 +63,7 @@ func (b *board) addRests() {
 // maskFractions masks estimates with a small N or Events that is no whole number, such as a sum of weights.
 func (b *board) maskFractions() {
 	for i, e := range b.estimates {
-		counted := isCount(e) && b.small(e.Value.X)
+		counted := ofPeople(e) && b.small(e.Value.X)
 		if counted || b.small(known(e.N)) || b.small(known(e.Events)) {
 			b.masked[i] = true
 		}

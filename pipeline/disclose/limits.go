@@ -9,9 +9,9 @@ import (
 )
 
 // limitsOf gathers what bounds a curve from the estimates of its group that count the same shoulders.
-func (b *board) limitsOf(c report.Curve, row report.RiskRow, x report.Axis) limits {
-	l := limits{last: b.lastAtRisk(c, row, x)}
+func (b *board) limitsOf(c report.Curve, row report.RiskRow) limits {
 	cohort, endpoint := b.subject(row)
+	l := limits{last: b.lastAtRisk(c, cohort, endpoint)}
 	for i, e := range b.estimates {
 		if e.Group != c.Group || e.Cohort != cohort || isAtRisk(e) || (endpoint != "" && e.Endpoint != "" && e.Endpoint != endpoint) {
 			continue
@@ -54,26 +54,24 @@ func (b *board) subject(row report.RiskRow) (cohort, endpoint string) {
 	return "", ""
 }
 
-// lastAtRisk returns the last time up to which the numbers at risk, in order of time, are all shown and large enough;
-// the end of the curve if that comes earlier. Beyond a tick with enough at risk nothing is known until the next, so the
-// curve ends at the tick.
-func (b *board) lastAtRisk(c report.Curve, row report.RiskRow, x report.Axis) float64 {
-	last := math.Inf(-1)
-	for k, id := range row.Estimates {
-		i, ok := b.index[id]
-		if !ok {
-			break
-		}
-		e := b.estimates[i]
-		if b.masked[i] || e.Status == report.Masked || known(e.Value) < float64(b.below) {
-			return min(last, c.EndX)
-		}
+// lastAtRisk returns the last time up to which the numbers at risk of the curve's group are all shown and large enough;
+// the end of the curve if that comes earlier. Between two such times nothing is known, so the curve ends at the former.
+func (b *board) lastAtRisk(c report.Curve, cohort, endpoint string) float64 {
+	var enough []float64
+	few := math.Inf(1)
+	for i, e := range b.estimates {
 		switch {
-		case e.At.Known:
-			last = e.At.X
-		case k < len(x.Ticks):
-			last = x.Ticks[k]
+		case e.Measure != atRiskMeasure || !e.At.Known || e.Group != c.Group || e.Cohort != cohort || e.Endpoint != endpoint:
+		case b.masked[i] || known(e.Value) < float64(b.below):
+			few = min(few, e.At.X)
+		default:
+			enough = append(enough, e.At.X)
 		}
+	}
+	slices.Sort(enough)
+	last, any := lastBefore(enough, few)
+	if !any {
+		return math.Inf(-1)
 	}
 	return min(last, c.EndX)
 }

@@ -12,7 +12,7 @@ type number struct {
 	name    string // first id among the estimates that print it; for ordering
 	value   int
 	shownIn []int // estimates that print it; none for a number that is only implied
-	small   bool  // from 1 to below-1
+	small   bool  // from 1 to below-1, and of people
 }
 
 // board holds a document's counts, what ties them together, and what is masked so far.
@@ -75,6 +75,8 @@ func (b *board) gatherNumbers() {
 	for i, e := range b.estimates {
 		if n, ok := whole(e.Value); ok && isCount(e) {
 			b.prints[i].value = b.countOf(known, e, n)
+			number := &b.numbers[b.prints[i].value]
+			number.small = number.small || ofPeople(e) && b.small(e.Value.X)
 		}
 	}
 	for i, p := range b.prints {
@@ -88,6 +90,7 @@ func (b *board) numberOf(known map[numberKey]int, k numberKey, id string) int {
 	n, ok := known[k]
 	if !ok {
 		n = b.addNumber(id, k.value)
+		b.numbers[n].small = b.small(float64(k.value))
 		known[k] = n
 	}
 	b.numbers[n].name = min(b.numbers[n].name, id)
@@ -125,7 +128,7 @@ func (b *board) merge(known map[numberKey]int, into, from int) {
 
 func (b *board) addNumber(name string, value int) int {
 	b.top = max(b.top, 2*(value+b.below))
-	b.numbers = append(b.numbers, number{name: name, value: value, small: b.small(float64(value))})
+	b.numbers = append(b.numbers, number{name: name, value: value})
 	b.relatedBy = append(b.relatedBy, nil)
 	return len(b.numbers) - 1
 }
@@ -169,19 +172,20 @@ func (p printed) replace(from, into int) printed {
 var countUnits = map[string]bool{"shoulders": true, "patients": true, "rows": true, "events": true, "revisions": true,
 	"deaths": true}
 
-// notPeople are units of counts that say nothing about a person.
-var notPeople = map[string]bool{"hospitals": true, "surgeons": true, "files": true, "columns": true}
+// notPeople are the units of counts that are shown however small: they say something about an export or a provider, not
+// about a person. Such a count can still be hidden for the sake of another.
+var notPeople = map[string]bool{"rows": true, "findings": true, "files": true, "columns": true, "hospitals": true,
+	"surgeons": true}
 
 func isCount(e report.Estimate) bool {
-	if !e.Value.Known || notPeople[e.Unit] {
-		return false
-	}
 	if e.Method == "count" {
-		return true
+		return e.Value.Known
 	}
 	_, isWhole := whole(e.Value)
 	return isWhole && countUnits[e.Unit] && !e.Lower.Known && !e.Upper.Known
 }
+
+func ofPeople(e report.Estimate) bool { return isCount(e) && !notPeople[e.Unit] }
 
 const atRiskMeasure = "numbers at risk"
 

@@ -125,23 +125,40 @@ func (b *board) relateGroups() {
 	}
 }
 
-// split separates the whole cohort from its groups; not ok where there is not exactly one whole or a group comes twice.
+// split separates the whole cohort from its groups. The whole is the one without a group label or, since it may bear a
+// label of its own, the one of three or more whose N is what the others' add up to. Not ok where there is none, or where
+// a group comes twice.
 func (b *board) split(members []int) (entire int, groups []int, ok bool) {
 	seen := map[string]bool{}
 	entire = -1
-	for _, i := range members {
-		g := b.estimates[i].Group
-		if seen[g] {
+	for k, i := range members {
+		e := b.estimates[i]
+		if seen[e.Group] {
 			return 0, nil, false
 		}
-		seen[g] = true
-		if g == "" {
-			entire = i
-		} else {
-			groups = append(groups, i)
+		seen[e.Group] = true
+		if e.Group == "" || entire < 0 && b.isWhole(members, k) {
+			entire = k
 		}
 	}
-	return entire, groups, entire >= 0 && len(groups) > 0
+	if entire < 0 {
+		return 0, nil, false
+	}
+	groups = slices.Delete(slices.Clone(members), entire, entire+1)
+	return members[entire], groups, len(groups) > 0
+}
+
+func (b *board) isWhole(members []int, k int) bool {
+	sum := 0
+	for _, i := range members {
+		n := b.prints[i].n
+		if n < 0 {
+			return false
+		}
+		sum += b.numbers[n].value
+	}
+	n := b.numbers[b.prints[members[k]].n].value
+	return len(members) > 2 && n > 0 && 2*n == sum
 }
 
 func (b *board) relatePicked(pick func(printed) int, entire int, groups []int) {
