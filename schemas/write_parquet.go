@@ -5,6 +5,7 @@ import (
 
 	"github.com/apache/arrow/go/v15/arrow"
 	"github.com/apache/arrow/go/v15/arrow/array"
+	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/compress"
 	"github.com/apache/arrow/go/v15/parquet/pqarrow"
@@ -18,20 +19,18 @@ const rowGroup = 1 << 17
 // days as DATE (as INT32 in a table of day offsets), codes and texts as UTF-8 with a dictionary, compressed by zstd,
 // whose frames carry a checksum of their own. The same table gives the same bytes.
 func WriteParquet(w io.Writer, t *Table) error {
-	record := asRecord(t)
-	defer record.Release()
 	props := parquet.NewWriterProperties(
 		parquet.WithCompression(compress.Codecs.Zstd),
 		parquet.WithCreatedBy("deltoid"),
 		parquet.WithMaxRowGroupLength(rowGroup))
-	f, err := pqarrow.NewFileWriter(record.Schema(), keepOpen{w}, props, pqarrow.DefaultWriterProps())
+	f, err := pqarrow.NewFileWriter(asRecord(t, 0, 0).Schema(), keepOpen{w}, props, pqarrow.DefaultWriterProps())
 	if err != nil {
 		return err
 	}
 	for from := 0; from < t.Rows(); from += rowGroup {
-		slice := record.NewSlice(int64(from), int64(min(from+rowGroup, t.Rows())))
-		err := f.Write(slice)
-		slice.Release()
+		group := asRecord(t, from, min(from+rowGroup, t.Rows()))
+		err := f.Write(group)
+		group.Release()
 		if err != nil {
 			_ = f.Close()
 			return err
@@ -43,17 +42,39 @@ func WriteParquet(w io.Writer, t *Table) error {
 // keepOpen hides a writer's Close, which the Parquet writer would otherwise call: who opened a file closes it.
 type keepOpen struct{ io.Writer }
 
-func asRecord(t *Table) arrow.Record {
+// asRecord returns the rows from up to, not including, to.
+func asRecord(t *Table, from, to int) arrow.Record {
 	fields := make([]arrow.Field, len(t.order))
 	arrays := make([]arrow.Array, len(t.order))
 	for i, c := range t.order {
-		arrays[i] = c.data
-		if t.Offsets && c.days != nil {
-			arrays[i] = offsetArray(c.data)
+		switch {
+		case c.codes != nil:
+			arrays[i] = spelled(c, from, to)
+		case t.Offsets && c.days != nil:
+			arrays[i] = array.NewSlice(offsetArray(c.data), int64(from), int64(to))
+		default:
+			arrays[i] = array.NewSlice(c.data, int64(from), int64(to))
 		}
 		fields[i] = arrow.Field{Name: c.Field.Name, Type: arrays[i].DataType(), Nullable: true}
 	}
-	return array.NewRecord(arrow.NewSchema(fields, nil), arrays, int64(t.Rows()))
+	return array.NewRecord(arrow.NewSchema(fields, nil), arrays, int64(to-from))
+}
+
+// spelled writes out the codes of some rows. The Parquet writer of Arrow 15 takes indices from the wrong place when a
+// dictionary array has more than 1,024 rows, or does not begin at the first row of its column; from texts it makes the
+// dictionary in the file itself.
+func spelled(c *Column, from, to int) arrow.Array {
+	b := array.NewStringBuilder(memory.DefaultAllocator)
+	defer b.Release()
+	b.Reserve(to - from)
+	for _, code := range c.codes[from:to] {
+		if code == NoCode {
+			b.AppendNull()
+		} else {
+			b.Append(c.levels[code])
+		}
+	}
+	return b.NewArray()
 }
 
 // offsetArray shows the days of a column as plain whole numbers; both are int32 in memory.
