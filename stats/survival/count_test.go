@@ -14,7 +14,7 @@ import (
 	"deltoid/stats/survival"
 )
 
-// print shows every count, through the public functions only.
+// printCounts shows every count, through the public functions only.
 func printCounts(c *survival.Counts) string {
 	var b strings.Builder
 	for g := range c.Groups() {
@@ -63,10 +63,13 @@ func bigData(n, groups, causes int, late bool) survival.Data {
 	return d
 }
 
+// rowsForTwoWorkers is where the counting begins to use a second processor.
+const rowsForTwoWorkers = 1 << 17
+
 func TestNumberOfProcessorsDoesNotMatter(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
-	for _, groups := range []int{1, 3, 400} {
-		d := bigData(600_000, groups, 2, groups == 3)
+	for _, groups := range []int{1, 3, 200} {
+		d := bigData(rowsForTwoWorkers+20_000, groups, 2, groups == 3)
 		var want string
 		for _, processors := range []int{1, 2, 7} {
 			runtime.GOMAXPROCS(processors)
