@@ -2,6 +2,7 @@ package disclose
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"deltoid/pipeline/report"
@@ -140,9 +141,9 @@ func attack(rows, cols int, cells []int, known []bool, below int) []map[int]bool
 	return a.seen
 }
 
-// TestAttack lets the attacker loose on random tables. A hidden small count must keep every value from 1 to below-1 that
-// it would keep if the whole table were hidden, and any other hidden count as many values; a part of a small whole cannot
-// keep more.
+// TestAttack lets the attacker loose on random tables. A hidden small count must keep every value from 1 to below-1,
+// and any other hidden count as many values. Only a table that is hidden to the last cell is excused: nothing more can be
+// done for it.
 func TestAttack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		rows, cols := rapid.IntRange(1, 2).Draw(t, "rows"), rapid.IntRange(2, 3).Draw(t, "columns")
@@ -153,25 +154,19 @@ func TestAttack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		known, none := make([]bool, len(full)), make([]bool, len(full))
+		known := make([]bool, len(full))
 		for i, e := range c.Document().Estimates {
 			known[i] = e.Status != report.Masked
 			if known[i] && full[i] > 0 && full[i] < below {
 				t.Fatalf("%s is %d and shown", e.ID, full[i])
 			}
 		}
-		got := attack(rows, cols, full, known, below)
-		var best []map[int]bool
-		for i := range full {
-			if known[i] || enough(got[i], full[i], below) {
-				continue
-			}
-			if best == nil {
-				best = attack(rows, cols, full, none, below)
-			}
-			if len(got[i]) < min(most(below), len(best[i])) {
-				t.Fatalf("cell %d, which is %d, can only be %v; hiding all would leave %d values\ntable %v\nshown %v",
-					i, full[i], got[i], len(best[i]), full, known)
+		if !slices.Contains(known, true) {
+			return
+		}
+		for i, possible := range attack(rows, cols, full, known, below) {
+			if !known[i] && !enough(possible, full[i], below) {
+				t.Fatalf("cell %d, which is %d, can only be %v\ntable %v\nshown %v", i, full[i], possible, full, known)
 			}
 		}
 	})
