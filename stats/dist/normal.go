@@ -19,11 +19,24 @@ func NormalTwoSided(x float64) float64 { return math.Erfc(math.Abs(x) / math.Sqr
 // NormalQuantile returns the x that a standard normal variable stays below with probability p,
 // 0 < p < 1; it is −∞ at 0, +∞ at 1 and NaN outside. For p close to 1 ask for −NormalQuantile(q)
 // with q = 1−p computed as such.
+//
+// A rational approximation is corrected by one step of Newton's method on the smaller tail.
 func NormalQuantile(p float64) float64 {
 	if !(p >= 0 && p <= 1) {
 		return math.NaN()
 	}
-	return mathext.NormalQuantile(p)
+	if p > 0.5 {
+		return -NormalQuantile(1 - p)
+	}
+	x := mathext.NormalQuantile(p)
+	if p == 0 {
+		return x
+	}
+	density := math.Exp(-x*x/2) / math.Sqrt(2*math.Pi)
+	if density == 0 {
+		return x
+	}
+	return x - (NormalLower(x)-p)/density
 }
 
 // NormalSpread returns the half-width, in standard errors, of a two-sided interval of the given
