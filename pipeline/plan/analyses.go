@@ -23,7 +23,7 @@ func (r *reader) analyses(n *yaml.Node) {
 		return
 	}
 	lines := map[string]int{}
-	for _, node := range r.list(n, "analyses") {
+	for _, node := range r.entries(n, "analyses") {
 		a := r.analysis(node)
 		if line := lines[a.ID]; a.ID != "" && line > 0 {
 			r.wrong(node, "two analyses have the id "+quote(a.ID)+"; the first is in line "+strconv.Itoa(line), "each id once", "add or change an \"id\"")
@@ -105,7 +105,7 @@ func (r *reader) groups(s section, a *Analysis) {
 		}
 	}
 	if order != nil {
-		for _, v := range r.distinct(r.list(order, "order"), "order") {
+		for _, v := range r.distinct(r.entries(order, "order"), "order") {
 			if f == nil || r.hasCode(v, f) {
 				a.Groups.Order = append(a.Groups.Order, v.Value)
 			}
@@ -128,7 +128,7 @@ func (r *reader) times(s section, a *Analysis) {
 		}
 	}
 	if v := s.need("times", "say at which times, as in \"times: [1, 2, 5, 10]\""); v != nil {
-		for _, t := range r.list(v, "times") {
+		for _, t := range r.entries(v, "times") {
 			if x, ok := r.time(t, "a time", a.Unit, known); ok {
 				r.rises(t, x, a.Times)
 				a.Times = append(a.Times, x)

@@ -1,8 +1,6 @@
 package plan
 
 import (
-	"strconv"
-
 	"go.yaml.in/yaml/v3"
 
 	"deltoid/cohorts"
@@ -23,7 +21,7 @@ func (r *reader) cohort(n *yaml.Node) {
 		r.plan.Cohort.Name, _ = r.text(v, "name")
 	}
 	if v := s.values["criteria"]; v != nil {
-		for _, c := range r.list(v, "criteria") {
+		for _, c := range r.entries(v, "criteria") {
 			r.criterion(c)
 		}
 	}
@@ -50,7 +48,7 @@ func (r *reader) criterion(n *yaml.Node) {
 // condition reads what one field must hold. Its shape is checked also when the field is not known.
 func (r *reader) condition(p pair) cohorts.Condition {
 	c := cohorts.Condition{Field: p.key.Value}
-	f := r.fieldOfRegistry(p.key, func(f *schemas.Field) bool { return !f.Identifier }, "is an identifier and cannot be a criterion")
+	f := r.fieldOfRegistry(p.key, func(f *schemas.Field) bool { return !f.Identifier }, "")
 	if p.value.Kind == yaml.MappingNode {
 		r.bounds(p.value, f, &c)
 		return c
@@ -140,23 +138,4 @@ func (r *reader) fieldOfRegistry(key *yaml.Node, pass func(*schemas.Field) bool,
 		return nil
 	}
 	return r.known(key, r.main, pass, why)
-}
-
-// writeBounds writes a condition for the settings.
-func writeBounds(c *cohorts.Condition, day bool) string {
-	write := func(v float64) string {
-		if day {
-			return schemas.FormatDay(int32(v))
-		}
-		return strconv.FormatFloat(v, 'g', -1, 64)
-	}
-	switch {
-	case c.From != nil && c.To != nil:
-		return "from " + write(*c.From) + " to " + write(*c.To)
-	case c.From != nil:
-		return "from " + write(*c.From)
-	case c.To != nil:
-		return "to " + write(*c.To)
-	}
-	return join(c.In)
 }

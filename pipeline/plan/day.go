@@ -26,13 +26,13 @@ func (r *reader) day(n *yaml.Node, name, allowed string) (day int32, numbered, o
 	if n.Kind == yaml.ScalarNode && n.ShortTag() == "!!int" && decimal.MatchString(n.Value) {
 		v, err := strconv.ParseInt(n.Value, 10, 32)
 		if err != nil || v == int64(schemas.NoDay) {
-			r.wrong(n, name+" is the number "+n.Value, "a day number within a person's life", "correct the number")
+			r.wrong(n, name+" is the number "+n.Value, "a whole number up to 2147483647", "correct the number")
 			return schemas.NoDay, true, false
 		}
 		return int32(v), true, true
 	}
 	if n.Kind != yaml.ScalarNode || !isoDate.MatchString(n.Value) {
-		r.mistyped(n, name, allowed)
+		r.mistyped(n, name, single, allowed)
 		return schemas.NoDay, false, false
 	}
 	t, err := time.Parse(time.DateOnly, n.Value)
@@ -76,4 +76,36 @@ func layoutRemedy(layout string) string {
 		return "did you mean " + quote(near) + "?"
 	}
 	return "write for instance DD/MM/YYYY"
+}
+
+// sameDays fills in the layouts that were not declared, and makes sure that dates and day numbers are not mixed.
+func (r *reader) sameDays() {
+	var first *export
+	firstField := ""
+	for _, name := range schemas.Names() {
+		e := r.tables[name]
+		if e == nil {
+			continue
+		}
+		for _, field := range e.fields(isDate) {
+			if e.source.Layouts[field] == "" {
+				e.source.Layouts = put(e.source.Layouts, field, schemas.ISODate)
+			}
+			numbered := e.source.Layouts[field] == schemas.DayNumber
+			switch {
+			case first == nil:
+				first, firstField, r.plan.Offsets = e, field, numbered
+			case numbered != r.plan.Offsets:
+				r.wrong(e.key, field+" of "+name+" holds "+dayKind(numbered)+", but "+firstField+" of "+first.schema.Name+" holds "+dayKind(r.plan.Offsets),
+					"dates everywhere, or day numbers everywhere", "declare the layout under dates, or export the column the other way")
+			}
+		}
+	}
+}
+
+func dayKind(numbered bool) string {
+	if numbered {
+		return "day numbers"
+	}
+	return "dates"
 }

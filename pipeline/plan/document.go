@@ -5,7 +5,6 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
-	"deltoid/cohorts"
 	"deltoid/schemas"
 )
 
@@ -21,7 +20,7 @@ var hyphened = regexp.MustCompile(`^[A-Za-z0-9]+(-[A-Za-z0-9]+)*$`)
 // document reads the whole plan. The exports come first, because everything after them names their fields.
 func (r *reader) document(root *yaml.Node) {
 	if root.Kind != yaml.MappingNode {
-		r.mistyped(root, "the plan", `a group of keys, beginning with "plan: 1"`)
+		r.mistyped(root, "the plan", group, `a group of keys, beginning with "plan: 1"`)
 		return
 	}
 	s := r.section(root, "the plan", "plan", "study", "title", "about", "invented", "exports", "data_cut", "follow_up",
@@ -122,23 +121,23 @@ func (r *reader) dataCut(n *yaml.Node) int32 {
 }
 
 func (r *reader) outputs(n *yaml.Node) {
-	all := []string{string(HTML), string(Markdown), string(Notebook), string(Figures)}
-	names := all
-	if n != nil {
-		names = r.choices(n, "outputs", all)
+	all := []Output{HTML, Markdown, Notebook, Figures}
+	if n == nil {
+		r.plan.Outputs = all
+		return
 	}
-	for _, name := range names {
-		r.plan.Outputs = append(r.plan.Outputs, Output(name))
+	for _, name := range r.choices(n, "outputs", words(all)) {
+		r.plan.Outputs = append(r.plan.Outputs, Output(name.Value))
 	}
 }
 
 // choices reads a list of words of a closed list, each once; it may be empty.
-func (r *reader) choices(n *yaml.Node, name string, allowed []string) []string {
+func (r *reader) choices(n *yaml.Node, name string, allowed []string) []*yaml.Node {
 	if n.Kind != yaml.SequenceNode {
-		r.mistyped(n, name, "a list of: "+join(allowed))
+		r.mistyped(n, name, list, "a list of: "+join(allowed))
 		return nil
 	}
-	var words []string
+	var words []*yaml.Node
 	seen := map[string]bool{}
 	for _, entry := range n.Content {
 		v, ok := r.choice(entry, "an entry of "+name, allowed)
@@ -146,7 +145,7 @@ func (r *reader) choices(n *yaml.Node, name string, allowed []string) []string {
 			r.malformed(entry, quote(v)+" stands twice in "+name, "each entry once", "delete one of the two")
 		} else if ok {
 			seen[v] = true
-			words = append(words, v)
+			words = append(words, entry)
 		}
 	}
 	return words
@@ -182,6 +181,3 @@ func (r *reader) registry() string {
 	}
 	return r.main.schema.Name
 }
-
-// causes of an endpoint, as a plan may name them.
-var causes = []string{string(cohorts.Died), string(cohorts.OtherRevision), string(cohorts.OtherEvent)}

@@ -20,6 +20,9 @@ type declared struct {
 // endpointName is the form of the name of an endpoint; it becomes a part of the ids of estimates.
 var endpointName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]{0,63}$`)
 
+// causes can compete with an endpoint.
+var causes = words([]cohorts.Cause{cohorts.Died, cohorts.OtherRevision, cohorts.OtherEvent})
+
 // endpoints reads what follow-up waits for.
 func (r *reader) endpoints(n *yaml.Node) {
 	if n == nil {
@@ -45,7 +48,7 @@ func (r *reader) endpoint(p pair) cohorts.Endpoint {
 	s := r.section(p.value, "endpoints."+p.key.Value, "label", "event", "reasons", "competing")
 	e := cohorts.Endpoint{ID: p.key.Value, Event: cohorts.Revised}
 	if v := s.values["event"]; v != nil {
-		word, _ := r.choice(v, "event", []string{string(cohorts.Revised), string(cohorts.Died), string(cohorts.OtherEvent)})
+		word, _ := r.choice(v, "event", words([]cohorts.Cause{cohorts.Revised, cohorts.Died, cohorts.OtherEvent}))
 		e.Event = cohorts.Cause(word)
 		r.recorded(v, e.Event)
 	}
@@ -53,9 +56,9 @@ func (r *reader) endpoint(p pair) cohorts.Endpoint {
 		r.reasons(v, &e)
 	}
 	if v := s.values["competing"]; v != nil {
-		for _, word := range r.choices(v, "competing", causes) {
-			e.Competing = append(e.Competing, cohorts.Cause(word))
-			r.competes(v, e.Competing[len(e.Competing)-1], &e)
+		for _, cause := range r.choices(v, "competing", causes) {
+			e.Competing = append(e.Competing, cohorts.Cause(cause.Value))
+			r.competes(cause, cohorts.Cause(cause.Value), &e)
 		}
 	}
 	e.Label = r.defaultLabel(&e)
@@ -81,7 +84,7 @@ func (r *reader) reasons(n *yaml.Node, e *cohorts.Endpoint) {
 	if e.Event != cohorts.Revised && e.Event != "" {
 		r.wrong(n, "reasons stand with the event "+string(e.Event), "reasons with the event revised", "remove the reasons")
 	}
-	for _, v := range r.distinct(r.list(n, "reasons"), "reasons") {
+	for _, v := range r.distinct(r.entries(n, "reasons"), "reasons") {
 		if f := r.reasonField(); f == nil || r.hasCode(v, f) {
 			e.Reasons = append(e.Reasons, v.Value)
 		}
@@ -122,12 +125,12 @@ func (r *reader) defaultLabel(e *cohorts.Endpoint) string {
 	case len(e.Reasons) == 0:
 		return "revision for any reason"
 	}
-	words := slices.Clone(e.Reasons)
+	names := slices.Clone(e.Reasons)
 	if f := r.reasonField(); f != nil {
-		for i, code := range words {
-			words[i] = f.Label(code)
-			words[i] = strings.ToLower(words[i][:1]) + words[i][1:]
+		for i, code := range e.Reasons {
+			names[i] = f.Label(code)
+			names[i] = strings.ToLower(names[i][:1]) + names[i][1:]
 		}
 	}
-	return "revision for " + strings.Join(words, " or ")
+	return "revision for " + strings.Join(names, " or ")
 }

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"regexp"
 	"slices"
 	"strings"
 
@@ -153,14 +152,22 @@ func (r *reader) fileForm(s section, e *export) {
 
 // known looks up the field that a key names.
 func (r *reader) known(key *yaml.Node, e *export, pass func(*schemas.Field) bool, why string) *schemas.Field {
-	f := e.field(key.Value)
+	f, names := e.field(key.Value), e.fields(pass)
+	allowed := join(names)
 	if f == nil {
-		what, allowed, remedy := unknown("field", key.Value, e.fields(pass), "name one of the fields allowed, or declare the column under extra")
+		what, _, remedy := unknown("field", key.Value, names, "name one of the fields allowed, or declare the column under extra")
 		r.wrong(key, what+" in "+e.schema.Name, orNone(allowed), remedy)
 		return nil
 	}
 	if !pass(f) {
-		r.wrong(key, "the field "+quote(f.Name)+" of "+e.schema.Name+" "+why, orNone(join(e.fields(pass))), "remove the key")
+		if f.Identifier {
+			why = "is an identifier: it links rows and does nothing else"
+		}
+		remedy := "name one of the fields allowed"
+		if allowed == "" {
+			remedy = "remove it"
+		}
+		r.wrong(key, "the field "+quote(f.Name)+" of "+e.schema.Name+" "+why, orNone(allowed), remedy)
 		return nil
 	}
 	return f
@@ -174,196 +181,3 @@ func orNone(list string) string {
 }
 
 func join(words []string) string { return strings.Join(words, ", ") }
-
-// columns reads which column of the file a field is.
-func (r *reader) columns(n *yaml.Node, e *export) {
-	for _, p := range r.pairs(n, "columns") {
-		column, ok := r.code(p.value, "the column of "+quote(p.key.Value))
-		if !ok || r.known(p.key, e, anyField, "") == nil {
-			continue
-		}
-		if e.schema.Field(p.key.Value) == nil && e.source.Columns[p.key.Value] != "" {
-			r.wrong(p.key, "the column of "+quote(p.key.Value)+" is named twice: here and under extra", "one of the two", "remove the key here")
-			continue
-		}
-		e.source.Columns = put(e.source.Columns, p.key.Value, column)
-	}
-}
-
-// put sets a key of a map that may be nil.
-func put[V any](m map[string]V, key string, value V) map[string]V {
-	if m == nil {
-		m = map[string]V{}
-	}
-	m[key] = value
-	return m
-}
-
-// recode reads which of their codes is which of ours.
-func (r *reader) recode(n *yaml.Node, e *export) {
-	for _, p := range r.pairs(n, "recode") {
-		name := "recode." + p.key.Value
-		f := r.known(p.key, e, isWord, "holds neither codes nor texts, so nothing can be recoded")
-		for _, c := range r.pairs(p.value, name) {
-			ours, ok := r.recoded(c)
-			if !ok || f == nil || ours != "" && !r.hasCode(c.value, f) {
-				continue
-			}
-			codes := put(e.source.Recode[f.Name], c.key.Value, ours)
-			e.source.Recode = put(e.source.Recode, f.Name, codes)
-		}
-	}
-}
-
-// recoded reads our code for one of theirs. An empty text in quotation marks makes the value missing.
-func (r *reader) recoded(p pair) (string, bool) {
-	if p.value.Kind == yaml.ScalarNode && p.value.Value == "" && p.value.ShortTag() == "!!str" {
-		return "", true
-	}
-	return r.code(p.value, "our code for "+quote(p.key.Value))
-}
-
-// hasCode reports a code that is not in the list of its field.
-func (r *reader) hasCode(n *yaml.Node, f *schemas.Field) bool {
-	if len(f.Codes) == 0 {
-		return true
-	}
-	codes := make([]string, len(f.Codes))
-	for i, c := range f.Codes {
-		if c.Value == n.Value {
-			return true
-		}
-		codes[i] = c.Value
-	}
-	what, allowed, remedy := unknown("code", n.Value, codes, "write one of our codes, not the export's")
-	r.wrong(n, what+" of "+quote(f.Name), allowed, remedy)
-	return false
-}
-
-// dates reads in which layout the dates are written.
-func (r *reader) dates(n *yaml.Node, e *export) {
-	for _, p := range r.pairs(n, "dates") {
-		layout, ok := r.text(p.value, "the layout of "+quote(p.key.Value))
-		if !ok || r.known(p.key, e, isDate, "holds no dates") == nil {
-			continue
-		}
-		if fault := layoutFault(layout); fault != "" {
-			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault, "YYYY, MM and DD in any order with marks between them, or \"day number\"", layoutRemedy(layout))
-			continue
-		}
-		e.source.Layouts = put(e.source.Layouts, p.key.Value, schemas.Layout(layout))
-	}
-}
-
-// sameDays fills in the layouts that were not declared, and makes sure that dates and day numbers are not mixed.
-func (r *reader) sameDays() {
-	var first *export
-	firstField := ""
-	for _, name := range schemas.Names() {
-		e := r.tables[name]
-		if e == nil {
-			continue
-		}
-		for _, field := range e.fields(isDate) {
-			if e.source.Layouts[field] == "" {
-				e.source.Layouts = put(e.source.Layouts, field, schemas.ISODate)
-			}
-			numbered := e.source.Layouts[field] == schemas.DayNumber
-			switch {
-			case first == nil:
-				first, firstField, r.plan.Offsets = e, field, numbered
-			case numbered != r.plan.Offsets:
-				r.wrong(e.key, field+" of "+name+" holds "+dayKind(numbered)+", but "+firstField+" of "+first.schema.Name+" holds "+dayKind(r.plan.Offsets),
-					"dates everywhere, or day numbers everywhere", "declare the layout under dates, or export the column the other way")
-			}
-		}
-	}
-}
-
-func dayKind(numbered bool) string {
-	if numbered {
-		return "day numbers"
-	}
-	return "dates"
-}
-
-// units reads in which unit lengths of time, and day numbers, are written.
-func (r *reader) units(n *yaml.Node, e *export) {
-	isDuration := func(f *schemas.Field) bool {
-		return f.Type == schemas.Integer && f.Unit == string(schemas.Days) || e.source.Layouts[f.Name] == schemas.DayNumber
-	}
-	for _, p := range r.pairs(n, "units") {
-		unit, ok := r.unit(p.value, "the unit of "+quote(p.key.Value))
-		if ok && r.known(p.key, e, isDuration, "is not a length of time") != nil {
-			e.source.Units = put(e.source.Units, p.key.Value, unit)
-		}
-	}
-}
-
-var unitNames = []string{string(schemas.Days), string(schemas.Weeks), string(schemas.Months), string(schemas.Years)}
-
-func (r *reader) unit(n *yaml.Node, name string) (schemas.Unit, bool) {
-	v, ok := r.choice(n, name, unitNames)
-	return schemas.Unit(v), ok
-}
-
-// fieldName is the form of a name of an extra field; it becomes a column of the files written for analysis.
-var fieldName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]{0,63}$`)
-
-var types = map[string]schemas.Type{"text": schemas.Text, "code": schemas.Code, "integer": schemas.Integer, "number": schemas.Number, "date": schemas.Date}
-var typeNames = []string{"text", "code", "integer", "number", "date"}
-
-// extras reads the columns beyond the schema.
-func (r *reader) extras(n *yaml.Node, e *export) {
-	for _, p := range r.pairs(n, "extra") {
-		name := p.key.Value
-		if !fieldName.MatchString(name) {
-			r.malformed(p.key, "the extra field is called "+quote(name), "a letter, then letters, digits and underscores, at most 64", "give it such a name, and name its column in the file under \"column\"")
-			continue
-		}
-		if e.schema.Field(name) != nil {
-			r.wrong(p.key, quote(name)+" is a field of "+e.schema.Name+" already", "other names", "remove it here; name its column under columns")
-			continue
-		}
-		f := schemas.Field{Name: name, Title: strings.ReplaceAll(name, "_", " ")}
-		if p.value.Kind == yaml.ScalarNode {
-			word, _ := r.choice(p.value, "the type of "+quote(name), typeNames)
-			f.Type = types[word]
-		} else {
-			r.extra(p.value, e, &f)
-		}
-		e.source.Extra = append(e.source.Extra, f)
-	}
-}
-
-// extra reads the long form of an extra column.
-func (r *reader) extra(n *yaml.Node, e *export, f *schemas.Field) {
-	s := r.section(n, "extra."+f.Name, "type", "title", "unit", "column", "codes")
-	if v := s.need("type", "add the type: "+join(typeNames)); v != nil {
-		word, _ := r.choice(v, "the type of "+quote(f.Name), typeNames)
-		f.Type = types[word]
-	}
-	if v := s.values["title"]; v != nil {
-		f.Title, _ = r.text(v, "title")
-	}
-	if v := s.values["unit"]; v != nil {
-		f.Unit, _ = r.text(v, "unit")
-	}
-	if v := s.values["column"]; v != nil {
-		if column, ok := r.code(v, "column"); ok {
-			e.source.Columns = put(e.source.Columns, f.Name, column)
-		}
-	}
-	v := s.values["codes"]
-	if v == nil {
-		return
-	}
-	if f.Type != schemas.Code {
-		r.wrong(v, "codes stand with a field that does not hold codes", "codes with the type code", "write \"type: code\", or remove the codes")
-	}
-	for _, c := range r.pairs(v, "codes") {
-		if label, ok := r.code(c.value, "the label of "+quote(c.key.Value)); ok {
-			f.Codes = append(f.Codes, schemas.CodeValue{Value: c.key.Value, Label: label})
-		}
-	}
-}

@@ -18,7 +18,7 @@ import (
 func (r *reader) files(n *yaml.Node, source *schemas.Source) {
 	nodes := []*yaml.Node{n}
 	if n.Kind == yaml.SequenceNode {
-		nodes = r.list(n, "files")
+		nodes = r.entries(n, "files")
 	}
 	for _, node := range nodes {
 		pattern, ok := r.text(node, "files")
@@ -114,24 +114,39 @@ func firstPlain(pattern string) string {
 // noFile reports a file that does not exist, with what its folder holds.
 func (r *reader) noFile(n *yaml.Node, folder fs.FS, name string) {
 	// The first part of the path that is missing is the one to mend.
-	dir, missing := ".", name
+	dir, missing, rest := ".", name, ""
 	for {
-		first, rest, deeper := strings.Cut(missing, "/")
-		if info, err := fs.Stat(folder, path.Join(dir, first)); !deeper || err != nil || !info.IsDir() {
-			missing = first
+		first, after, deeper := strings.Cut(missing, "/")
+		info, err := fs.Stat(folder, path.Join(dir, first))
+		if !deeper || err != nil || !info.IsDir() {
+			missing, rest = first, after
 			break
 		}
-		dir, missing = path.Join(dir, first), rest
+		dir, missing = path.Join(dir, first), after
 	}
 	held, names := holds(folder, dir)
-	remedy := "correct the path; it is read from the folder of the plan"
-	if near, ok := schemas.Nearest(missing, names); ok {
-		remedy = "did you mean " + quote(path.Join(dir, near)) + "?"
-	}
-	r.wrong(n, "the file "+quote(name)+" does not exist", held, remedy)
+	r.wrong(n, "the file "+quote(name)+" does not exist", held, meant(folder, dir, missing, rest, names))
 }
 
-// holds says what lies in a folder beside the plan.
+// meant guesses the file behind a path whose part missing is not in the folder dir.
+func meant(folder fs.FS, dir, missing, rest string, names []string) string {
+	if near, ok := schemas.Nearest(missing, names); ok {
+		guess := path.Join(dir, near, rest)
+		if _, err := fs.Stat(folder, guess); err != nil {
+			guess = path.Join(dir, near)
+		}
+		return "did you mean " + quote(guess) + "?"
+	}
+	for _, name := range names {
+		guess := path.Join(dir, name, missing, rest)
+		if info, err := fs.Stat(folder, guess); err == nil && !info.IsDir() {
+			return "did you mean " + quote(guess) + "?"
+		}
+	}
+	return "correct the path; it is read from the folder of the plan"
+}
+
+// holds says which folders and tables lie in a folder beside the plan, and returns the names of everything there.
 func holds(folder fs.FS, dir string) (sentence string, names []string) {
 	entries, err := fs.ReadDir(folder, dir)
 	shown := "the folder " + quote(dir)
@@ -141,13 +156,21 @@ func holds(folder fs.FS, dir string) (sentence string, names []string) {
 	if err != nil {
 		return shown + " cannot be read", nil
 	}
+	var listed []string
 	for _, e := range entries {
-		if !strings.HasPrefix(e.Name(), ".") {
-			names = append(names, e.Name())
+		name := e.Name()
+		if strings.HasPrefix(name, ".") {
+			continue
+		}
+		names = append(names, name)
+		if e.IsDir() {
+			listed = append(listed, name+"/")
+		} else if slices.Contains(endings, strings.ToLower(path.Ext(name))) {
+			listed = append(listed, name)
 		}
 	}
-	if len(names) == 0 {
-		return shown + " is empty", nil
+	if len(listed) == 0 {
+		return shown + " holds no table", names
 	}
-	return shown + " holds " + join(some(names)), names
+	return shown + " holds " + join(some(listed)), names
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -61,7 +60,7 @@ func unknown(kind, name string, allowed []string, otherwise string) (what, list,
 	if near, ok := schemas.Nearest(name, allowed); ok {
 		otherwise = "did you mean " + quote(near) + "?"
 	}
-	return what, strings.Join(allowed, ", "), otherwise
+	return what, join(allowed), otherwise
 }
 
 // quote quotes a text for a message and cuts it when it is long.

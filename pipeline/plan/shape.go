@@ -17,7 +17,7 @@ type pair struct{ key, value *yaml.Node }
 // pairs reads a group whose keys are free: each is a text or code of its own, and none stands twice.
 func (r *reader) pairs(n *yaml.Node, name string) []pair {
 	if n.Kind != yaml.MappingNode {
-		r.mistyped(n, name, `a group of keys, as in "key: value"`)
+		r.mistyped(n, name, group, `a group of keys, as in "key: value"`)
 		return nil
 	}
 	var pairs []pair
@@ -68,16 +68,39 @@ func (s section) need(key, remedy string) *yaml.Node {
 	return v
 }
 
+// form is how a value is laid out.
+type form int
+
+const (
+	single form = iota // one text, code, number or date
+	list
+	group
+)
+
 // mistyped reports a value of the wrong kind.
-func (r *reader) mistyped(n *yaml.Node, name, allowed string) {
-	remedy := "write it as allowed"
+func (r *reader) mistyped(n *yaml.Node, name string, wanted form, allowed string) {
+	r.malformed(n, name+" is "+describe(n), allowed, reshape(n, wanted))
+}
+
+// reshape says how a value becomes one of the form that is wanted.
+func reshape(n *yaml.Node, wanted form) string {
 	switch {
 	case n.ShortTag() == "!!null":
-		remedy = "write a value after the colon, or remove the key"
-	case n.Kind == yaml.ScalarNode && n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 && decimal.MatchString(n.Value):
-		remedy = "remove the quotation marks"
+		return "write a value after the colon, or remove the key"
+	case wanted == group:
+		return "write keys with their values, indented below or between braces"
+	case wanted == list && n.Kind == yaml.MappingNode:
+		return "begin each entry with a hyphen"
+	case wanted == list:
+		return "put it between brackets: [" + n.Value + "]"
+	case n.Kind == yaml.SequenceNode:
+		return "write one value, without brackets and hyphens"
+	case n.Kind == yaml.MappingNode:
+		return "write one value, without keys"
+	case n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 && decimal.MatchString(n.Value):
+		return "remove the quotation marks"
 	}
-	r.malformed(n, name+" is "+describe(n), allowed, remedy)
+	return "correct the value"
 }
 
 // text reads a text. A number is refused: as a title or label it is nearly always a slip.
@@ -87,7 +110,7 @@ func (r *reader) text(n *yaml.Node, name string) (string, bool) {
 		return "", false
 	}
 	if n.Kind != yaml.ScalarNode || n.ShortTag() != "!!str" {
-		r.mistyped(n, name, "a text")
+		r.mistyped(n, name, single, "a text")
 		return "", false
 	}
 	if strings.Trim(n.Value, " \t\n\r\f") == "" {
@@ -104,7 +127,7 @@ func (r *reader) code(n *yaml.Node, name string) (string, bool) {
 	case n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null" && n.Value != "":
 		r.malformed(n, name+" is "+n.Value+", which YAML reads as nothing", "a code or a text", "put it between double quotes if it is meant: "+strconv.Quote(n.Value))
 	case n.Kind != yaml.ScalarNode || n.ShortTag() == "!!null":
-		r.mistyped(n, name, "a code or a text")
+		r.mistyped(n, name, single, "a code or a text")
 	case n.Value == "":
 		r.malformed(n, name+" is empty", "a code or a text", "write a value, or remove it")
 	default:
@@ -117,15 +140,15 @@ func (r *reader) code(n *yaml.Node, name string) (string, bool) {
 func (r *reader) codes(n *yaml.Node, name string) []*yaml.Node {
 	nodes := []*yaml.Node{n}
 	if n.Kind == yaml.SequenceNode {
-		nodes = r.list(n, name)
+		nodes = r.entries(n, name)
 	}
 	return r.distinct(nodes, name)
 }
 
-// list reads a list that is not empty.
-func (r *reader) list(n *yaml.Node, name string) []*yaml.Node {
+// entries reads a list that is not empty.
+func (r *reader) entries(n *yaml.Node, name string) []*yaml.Node {
 	if n.Kind != yaml.SequenceNode {
-		r.mistyped(n, name, "a list, as in [a, b]")
+		r.mistyped(n, name, list, "a list, as in [a, b]")
 		return nil
 	}
 	if len(n.Content) == 0 {
@@ -162,7 +185,7 @@ func (r *reader) number(n *yaml.Node, name, allowed string) (float64, bool) {
 			return v, true
 		}
 	}
-	r.mistyped(n, name, allowed)
+	r.mistyped(n, name, single, allowed)
 	return 0, false
 }
 
@@ -173,7 +196,7 @@ func (r *reader) whole(n *yaml.Node, name string, least int, allowed string) (in
 			return v, true
 		}
 	}
-	r.mistyped(n, name, allowed)
+	r.mistyped(n, name, single, allowed)
 	return 0, false
 }
 
@@ -183,13 +206,16 @@ func (r *reader) choice(n *yaml.Node, name string, allowed []string) (string, bo
 		return n.Value, true
 	}
 	if n.Kind != yaml.ScalarNode || n.ShortTag() == "!!null" {
-		r.mistyped(n, name, strings.Join(allowed, ", "))
+		r.mistyped(n, name, single, join(allowed))
 		return "", false
 	}
 	remedy := "write one of the words allowed"
+	if len(allowed) == 1 {
+		remedy = "write " + quote(allowed[0])
+	}
 	if near, ok := schemas.Nearest(n.Value, allowed); ok {
 		remedy = "did you mean " + quote(near) + "?"
 	}
-	r.malformed(n, name+" is "+quote(n.Value), strings.Join(allowed, ", "), remedy)
+	r.malformed(n, name+" is "+quote(n.Value), join(allowed), remedy)
 	return "", false
 }

@@ -33,7 +33,7 @@ func (r *reader) parse(data []byte) *yaml.Node {
 		return nil
 	}
 	if err != nil {
-		r.notYAML(err)
+		r.notYAML(err, data)
 		return nil
 	}
 	root := r.withoutReferences(doc.Content[0])
@@ -84,7 +84,7 @@ func (r *reader) indentedWithSpaces(data []byte) bool {
 }
 
 // notYAML reports what the parser said. It gives a line in front of its message, and none when it means the first.
-func (r *reader) notYAML(err error) {
+func (r *reader) notYAML(err error, data []byte) {
 	line, what := 1, strings.TrimPrefix(err.Error(), "yaml: ")
 	if rest, ok := strings.CutPrefix(what, "line "); ok {
 		if number, message, ok := strings.Cut(rest, ": "); ok {
@@ -92,6 +92,10 @@ func (r *reader) notYAML(err error) {
 				line, what = n, message
 			}
 		}
+	}
+	if _, name, ok := strings.Cut(what, "unknown anchor '"); ok {
+		name, _, _ = strings.Cut(name, "'")
+		line = 1 + bytes.Count(data[:max(0, bytes.Index(data, []byte("*"+name)))], []byte("\n"))
 	}
 	r.at(line, 0, "the plan is not YAML here: "+what, "",
 		"look at this line and the one before it; put a text that holds any of : # [ ] { } , & * ! | > ' % @ between double quotes")

@@ -1,0 +1,215 @@
+package plan
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"deltoid/cohorts"
+	"deltoid/schemas"
+)
+
+// Settings lists everything that the plan decides, defaults included, in a fixed order: the path of a key in the plan and
+// its value. The run record and the report print it.
+func (p *Plan) Settings() [][2]string {
+	l := &settings{plan: p}
+	l.add("plan", strconv.Itoa(Version))
+	l.add("study", p.Study)
+	l.add("title", p.Title)
+	l.add("about", p.About)
+	l.add("invented", strconv.FormatBool(p.Invented))
+	for i := range p.Sources {
+		l.source(&p.Sources[i])
+	}
+	l.followUp()
+	l.cohort()
+	for i := range p.Endpoints {
+		l.endpoint(&p.Endpoints[i])
+	}
+	for i := range p.Analyses {
+		l.analysis(&p.Analyses[i])
+	}
+	l.add("outputs", join(words(p.Outputs)))
+	l.add("disclosure.mask_below", strconv.Itoa(p.Disclosure.MaskBelow))
+	l.add("disclosure.reason", p.Disclosure.Reason)
+	return l.rows
+}
+
+type settings struct {
+	plan *Plan
+	rows [][2]string
+}
+
+// add lists a setting; one that is empty decides nothing.
+func (l *settings) add(key, value string) {
+	if value != "" {
+		l.rows = append(l.rows, [2]string{key, value})
+	}
+}
+
+// addEach lists the entries of a map by key.
+func addEach[V ~string](l *settings, key string, m map[string]V) {
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		l.add(key+"."+k, string(m[k]))
+	}
+}
+
+func (l *settings) source(s *schemas.Source) {
+	key := "exports." + s.Table
+	l.add(key+".files", join(s.Shown))
+	l.add(key+".format", formatName(s.Format))
+	l.add(key+".delimiter", delimiterName(s.Delimiter))
+	l.add(key+".decimal", map[rune]string{'.': "point", ',': "comma"}[s.Decimal])
+	addEach(l, key+".columns", s.Columns)
+	for _, field := range slices.Sorted(maps.Keys(s.Recode)) {
+		for _, theirs := range slices.Sorted(maps.Keys(s.Recode[field])) {
+			l.add(key+".recode."+field+"."+theirs, orMissing(s.Recode[field][theirs]))
+		}
+	}
+	addEach(l, key+".dates", s.Layouts)
+	l.add(key+".missing", quoted(s.Missing))
+	addEach(l, key+".units", s.Units)
+	for i := range s.Extra {
+		l.add(key+".extra."+s.Extra[i].Name, extraWords(&s.Extra[i]))
+	}
+}
+
+func formatName(f schemas.Format) string {
+	for _, name := range slices.Sorted(maps.Keys(formats)) {
+		if formats[name] == f {
+			return name
+		}
+	}
+	return "by the ending of each file"
+}
+
+func delimiterName(mark rune) string {
+	for _, name := range slices.Sorted(maps.Keys(delimiters)) {
+		if delimiters[name] == mark {
+			return name
+		}
+	}
+	return "found from the header line"
+}
+
+func orMissing(ours string) string {
+	if ours == "" {
+		return "(missing)"
+	}
+	return ours
+}
+
+func quoted(tokens []string) string {
+	out := make([]string, len(tokens))
+	for i, t := range tokens {
+		out[i] = strconv.Quote(t)
+	}
+	return join(out)
+}
+
+func extraWords(f *schemas.Field) string {
+	word := f.Title + ": " + typeNames[slices.IndexFunc(typeNames, func(name string) bool { return types[name] == f.Type })]
+	if f.Unit != "" {
+		word += " in " + f.Unit
+	}
+	codes := make([]string, len(f.Codes))
+	for i, c := range f.Codes {
+		codes[i] = c.Value + " = " + c.Label
+	}
+	if len(codes) > 0 {
+		word += " (" + join(codes) + ")"
+	}
+	return word
+}
+
+func (l *settings) followUp() {
+	f := l.plan.FollowUp
+	if f.DataCut == schemas.NoDay {
+		return
+	}
+	l.add("data_cut", l.day(float64(f.DataCut)))
+	l.add("follow_up", map[bool]string{false: "data_cut", true: "last_contact"}[f.ToLastContact])
+}
+
+// day writes a day in the terms of the exports.
+func (l *settings) day(v float64) string {
+	if l.plan.Offsets {
+		return number(v)
+	}
+	return schemas.FormatDay(int32(v))
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+func (l *settings) cohort() {
+	l.add("cohort.name", l.plan.Cohort.Name)
+	for i, c := range l.plan.Cohort.Criteria {
+		key := fmt.Sprintf("cohort.criteria.%d", i+1)
+		l.add(key+".keep", c.Label)
+		for _, w := range c.Where {
+			l.add(key+".where."+w.Field, l.condition(&w))
+		}
+	}
+}
+
+func (l *settings) condition(c *cohorts.Condition) string {
+	write := number
+	if l.isDate(c.Field) {
+		write = l.day
+	}
+	var parts []string
+	if c.From != nil {
+		parts = append(parts, "from "+write(*c.From))
+	}
+	if c.To != nil {
+		parts = append(parts, "to "+write(*c.To))
+	}
+	if len(c.In) > 0 {
+		parts = append(parts, join(c.In))
+	}
+	return strings.Join(parts, " ")
+}
+
+// isDate reports whether a field of the table the shoulders come from holds days: only such fields have a layout. That
+// table is the first of the sources.
+func (l *settings) isDate(field string) bool {
+	return len(l.plan.Sources) > 0 && l.plan.Sources[0].Layouts[field] != ""
+}
+
+func (l *settings) endpoint(e *cohorts.Endpoint) {
+	key := "endpoints." + e.ID
+	l.add(key+".label", e.Label)
+	l.add(key+".event", string(e.Event))
+	l.add(key+".reasons", join(e.Reasons))
+	l.add(key+".competing", join(words(e.Competing)))
+}
+
+func (l *settings) analysis(a *Analysis) {
+	key := "analyses." + a.ID
+	l.add(key+".kind", string(a.Kind))
+	l.add(key+".endpoint", a.Endpoint)
+	l.add(key+".by", a.Groups.By)
+	addEach(l, key+".labels", a.Groups.Labels)
+	l.add(key+".order", join(a.Groups.Order))
+	times := make([]string, len(a.Times))
+	for i, t := range a.Times {
+		times[i] = number(t)
+	}
+	l.add(key+".times", join(times))
+	l.add(key+".unit", string(a.Unit))
+	l.add(key+".until", number(a.Until))
+	l.add(key+".headline", string(a.Headline))
+	l.add(key+".level", number(a.Level))
+	l.add(key+".interval", string(a.Interval))
+}
+
+// words turns named texts into texts.
+func words[S ~string](list []S) []string {
+	out := make([]string, len(list))
+	for i, w := range list {
+		out[i] = string(w)
+	}
+	return out
+}
