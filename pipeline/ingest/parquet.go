@@ -44,11 +44,11 @@ func (r *reader) readParquet(ctx context.Context, f *os.File, size int64, b *bin
 
 // readGroups reads every needed column of every row group.
 func (r *reader) readGroups(ctx context.Context, p *parquetFile, chunks []*chunk) error {
-	g, ctx := errgroup.WithContext(ctx)
+	g, running := errgroup.WithContext(ctx)
 	g.SetLimit(r.workers)
 	for i, c := range chunks {
 		for k, at := range c.file.at {
-			if at < 0 || ctx.Err() != nil {
+			if at < 0 || running.Err() != nil {
 				continue
 			}
 			g.Go(func() error {
@@ -60,7 +60,7 @@ func (r *reader) readGroups(ctx context.Context, p *parquetFile, chunks []*chunk
 				defer r.lock.Unlock()
 				c.columns[k] = col
 				r.report(size)
-				return ctx.Err()
+				return nil
 			})
 		}
 	}

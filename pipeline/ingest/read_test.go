@@ -221,7 +221,7 @@ func TestDayNumbersMakeATableOfOffsets(t *testing.T) {
 	table, found := mustRead(t, few(), src, 20)
 	same(t, "rows", dump(table), []string{"a.csv:2|1|-3", "a.csv:3|2||aside", "a.csv:4|3||aside", "a.csv:5|4|0"})
 	same(t, "offsets", table.Offsets, true)
-	same(t, "findings", places(found), []string{`a.csv:3:2 out-of-range "2147483648" (at most 2147483647)`,
+	same(t, "findings", places(found), []string{`a.csv:3:2 out-of-range "2147483648" (from -2147483647 to 2147483647)`,
 		`a.csv:4:2 bad-integer "2020-01-01" (a whole number of days)`})
 }
 

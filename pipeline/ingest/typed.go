@@ -51,7 +51,7 @@ func (c *column) single(v float32) { c.written(float64(v), 32) }
 // written goes by the text of a number: digits alone when it is whole and not huge.
 func (c *column) written(v float64, size int) {
 	var room [32]byte
-	if v == math.Trunc(v) && math.Abs(v) < 1e15 {
+	if v == math.Trunc(v) && math.Abs(v) <= 1<<53 {
 		c.marked(strconv.AppendFloat(room[:0], v, 'f', -1, size))
 		return
 	}

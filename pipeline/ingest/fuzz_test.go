@@ -1,0 +1,36 @@
+package ingest
+
+import (
+	"testing"
+
+	"deltoid/schemas"
+)
+
+// FuzzCSV feeds any bytes as a text file: never a panic, and the same outcome for every size of chunk.
+func FuzzCSV(f *testing.F) {
+	for _, seed := range []string{"", "a", "a,b,c\n1,2,3\n", "\xef\xbb\xbfa;b;c\r\n\"1\n\";2;3", "a\tb\tc\n\"x\"\"y\"\t\t\n\n\n1\n", "a,b,c\n\"open",
+		"a,b,c\n,\"\"\"\",\n", "a,b,c\n\xff,1,2020-02-30\n", "\"a\nb\",a,b,c\n1,2,3,4", "a,b,c\r1,2,3\r", "a,b,c\n1,2,\"3\" \n"} {
+		f.Add([]byte(seed), uint8(5))
+	}
+	dir := f.TempDir()
+	s := &schemas.Schema{Name: "texts", Fields: []schemas.Field{{Name: "a", Type: schemas.Text},
+		{Name: "b", Type: schemas.Number}, {Name: "c", Type: schemas.Date}}}
+	f.Fuzz(func(t *testing.T, data []byte, chunk uint8) {
+		src := inFile(t, dir, "a.csv", string(data))
+		src.Delimiter = 0
+		if a, b := outcome(s, src, 1<<16), outcome(s, src, 1+int(chunk)); a != b {
+			t.Fatalf("one chunk: %s\nchunks of %d: %s", a, 1+int(chunk), b)
+		}
+	})
+}
+
+// FuzzParquet feeds any bytes as a Parquet file: an error or a table, never a panic.
+func FuzzParquet(f *testing.F) {
+	dir := f.TempDir()
+	f.Add([]byte("PAR1"))
+	f.Add(sampleParquet(f, 50))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		src := inFile(t, dir, "a.parquet", string(data))
+		outcome(few(), src, 1)
+	})
+}
