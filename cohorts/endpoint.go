@@ -1,11 +1,13 @@
 package cohorts
 
+import "deltoid/schemas"
+
 // Endpoint is what follow-up waits for.
 type Endpoint struct {
 	ID        string   // "revision"
 	Label     string   // in a sentence: "revision for any reason"
 	Reasons   []string // reasons for revision that count; empty for any reason
-	Event     Cause    // Revised, unless the endpoint is death or another event of a ready table
+	Event     Cause    // Revised, also when empty, unless the endpoint is death or another event of a ready table
 	Competing []Cause  // events that end follow-up and make the endpoint impossible; others censor
 }
 
@@ -26,18 +28,16 @@ type FollowUp struct {
 	ToLastContact bool  // observed only until the last recorded contact, not until the data cut
 }
 
-// Episodes are the shoulders of a cohort as slices of equal length: whole days from the index procedure.
-type Episodes struct {
-	Entry   []int32 // 0 unless entry is delayed; nil when no entry is delayed
-	Exit    []int32
-	Cause   []uint8 // 0 censored, 1 the endpoint's event, 2… Endpoint.Competing in order
-	Patient []int32
-	Group   []int32  // position in Groups
-	Groups  []string // labels
-	Causes  []Cause  // Causes[i] is the cause with code i+1
+// toContact reports whether the last contact ends follow-up. Without a data cut nothing else can.
+func (f FollowUp) toContact() bool { return f.ToLastContact || f.DataCut == schemas.NoDay }
 
-	DayZero      int      // events on the day of the operation, kept and counted aloud
-	Bilateral    int      // patients with two shoulders in
-	Empty        []string // labels asked for that hold no shoulder
-	Simultaneous int      // shoulders whose endpoint and competing event fell on one day; the endpoint counts
+// until returns the last day on which a shoulder is observed, events apart.
+func (f FollowUp) until(s *Shoulder) int32 {
+	switch {
+	case f.DataCut == schemas.NoDay:
+		return s.LastContact
+	case f.ToLastContact:
+		return min(s.LastContact, f.DataCut)
+	}
+	return f.DataCut
 }

@@ -1,5 +1,13 @@
 package cohorts
 
+import (
+	"fmt"
+	"unicode"
+	"unicode/utf8"
+
+	"deltoid/schemas"
+)
+
 // Flow is the way from the rows read to the shoulders counted. Every step's numbers add up: what it keeps plus what
 // leaves is what the step before kept.
 type Flow struct {
@@ -18,4 +26,144 @@ type FlowStep struct {
 	Left         int
 	LeftPatients int // patients with no shoulder left; 0 up to the step at which rows become shoulders
 	LeftUnknown  int // of Left: only because a value that the criterion needs is missing
+}
+
+// close returns an error when the steps do not add up, which is a fault of the program.
+func (f *Flow) close() error {
+	before := f.RowsRead
+	for _, s := range f.Steps {
+		if s.Kept+s.Left != before {
+			return fmt.Errorf("the participant flow does not add up at %q: %d kept and %d left of %d; this is a fault of the "+
+				"program, please report it", s.Label, s.Kept, s.Left, before)
+		}
+		before = s.Kept
+	}
+	return nil
+}
+
+// selection is a flow while it is being walked.
+type selection struct {
+	registry *Registry
+	flow     *Flow
+	kept     []int32 // positions in Registry.Shoulders
+	patients int
+}
+
+// newSelection walks the steps from the rows read to the shoulders of the registry.
+func newSelection(r *Registry) *selection {
+	s := &selection{registry: r, flow: &Flow{RowsRead: r.Table.Rows()}, patients: r.Patients}
+	s.kept = make([]int32, len(r.Shoulders))
+	for i := range s.kept {
+		s.kept[i] = int32(i)
+	}
+	aside := r.Table.CountAside()
+	rows := r.Table.Rows() - aside
+	s.step(FlowStep{ID: "set-aside", Label: "Rows not set aside", Leaving: "Set aside by a rule", Unit: "rows",
+		Kept: rows, Left: aside})
+	shoulders := FlowStep{ID: "primary", Label: "Index procedures", Leaving: "Revisions of these shoulders", Unit: "shoulders",
+		Kept: len(r.Shoulders), KeptPatients: r.Patients, Left: r.revisionRows}
+	if r.Ready {
+		shoulders.Label, shoulders.Leaving = "Shoulders", "Not a shoulder"
+	} else {
+		left := r.unlinked()
+		s.step(FlowStep{ID: "linked", Label: "Rows linked to an index procedure", Leaving: "Revisions without an index procedure",
+			Unit: "rows", Kept: rows - left, Left: left})
+	}
+	s.step(shoulders)
+	return s
+}
+
+// unlinked returns the number of rows of the registry's table that belong to no shoulder.
+func (r *Registry) unlinked() int {
+	for _, l := range r.Ledgers {
+		if l.Table == r.Table.Schema.Name {
+			return l.Unlinked
+		}
+	}
+	return 0
+}
+
+func (s *selection) step(step FlowStep) { s.flow.Steps = append(s.flow.Steps, step) }
+
+// operated keeps the shoulders operated on by the data cut.
+func (s *selection) operated(f FollowUp) {
+	if f.DataCut == schemas.NoDay {
+		return
+	}
+	s.keep(FlowStep{ID: "data-cut", Label: "Operated on by the data cut", Leaving: "Operated on after the data cut"},
+		func(shoulder *Shoulder) verdict { return verdictOf(shoulder.Day <= f.DataCut) })
+}
+
+// observed keeps the shoulders with a contact, when the last contact ends follow-up.
+func (s *selection) observed(f FollowUp) {
+	if s.registry.Ready || !f.toContact() {
+		return
+	}
+	s.keep(FlowStep{ID: "observed", Label: "Known about since the operation", Leaving: "No contact recorded since the operation"},
+		func(shoulder *Shoulder) verdict { return verdictOf(shoulder.LastContact != schemas.NoDay) })
+}
+
+// criterion keeps the shoulders that meet every condition. One that breaks none, but lacks a value, leaves as unknown.
+func (s *selection) criterion(i int, c Criterion, tests []test) {
+	s.keep(FlowStep{ID: fmt.Sprintf("criterion-%d", i+1), Label: c.Label, Leaving: "Not " + lowerFirst(c.Label)},
+		func(shoulder *Shoulder) verdict {
+			worst := met
+			for _, test := range tests {
+				worst = max(worst, test(shoulder.Row))
+			}
+			return worst
+		})
+}
+
+// keep keeps the shoulders that meet a test and adds the step.
+func (s *selection) keep(step FlowStep, test func(*Shoulder) verdict) {
+	kept := make([]int32, 0, len(s.kept))
+	for _, position := range s.kept {
+		switch test(&s.registry.Shoulders[position]) {
+		case met:
+			kept = append(kept, position)
+		case unknown:
+			step.LeftUnknown++
+			step.Left++
+		default:
+			step.Left++
+		}
+	}
+	step.Unit, step.Kept, step.KeptPatients = "shoulders", len(kept), countPatients(s.registry, kept)
+	step.LeftPatients = s.patients - step.KeptPatients
+	s.kept, s.patients = kept, step.KeptPatients
+	s.step(step)
+}
+
+// lowerFirst makes the first letter small, unless the word is in capitals.
+func lowerFirst(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	second, _ := utf8.DecodeRuneInString(s[size:])
+	if unicode.IsUpper(second) {
+		return s
+	}
+	return string(unicode.ToLower(first)) + s[size:]
+}
+
+// nobodyLeft says at which step the last shoulders left.
+func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
+	at := 0
+	for at < len(s.flow.Steps)-1 && s.flow.Steps[at].Kept > 0 {
+		at++
+	}
+	s.flow.Steps = s.flow.Steps[:at+1]
+	step := s.flow.Steps[at]
+	p := &schemas.Problem{Kind: schemas.CohortProblem,
+		What:   fmt.Sprintf("no shoulder is left in the cohort %q after the step %q: the last %d left there", d.Name, step.Label, step.Left),
+		Remedy: "look at this step of the participant flow and at the findings of the exports"}
+	if step.Unit == "rows" || step.ID == "primary" {
+		p.What = fmt.Sprintf("there is no shoulder for the cohort %q: the last %d rows left at the step %q", d.Name, step.Left, step.Label)
+	}
+	var criterion int
+	if _, err := fmt.Sscanf(step.ID, "criterion-%d", &criterion); err == nil {
+		p.Where = d.Criteria[criterion-1].Place
+		p.What += fmt.Sprintf(", %d of them because a value is missing", step.LeftUnknown)
+		p.Remedy = "widen the criterion, or put it right if it does not say what you mean"
+	}
+	return p
 }

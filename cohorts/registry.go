@@ -21,7 +21,7 @@ type Shoulder struct {
 	Day         int32 // day of the index procedure
 	Observed    int32 // days after the index procedure at which observation begins; 0 unless entry is delayed
 	Death       int32
-	LastContact int32 // last day the patient or shoulder is known about
+	LastContact int32 // last day since the index procedure on which any other record knows of the patient
 	OtherEvent  int32 // an event that ends follow-up and is neither revision nor death (ready tables only)
 	revisions   span  // in Registry.Revisions, by day
 }
@@ -31,7 +31,7 @@ type span struct{ from, to int32 }
 
 // Revision is one reoperation of a shoulder.
 type Revision struct {
-	Row      int32 // its row in the revisions table, or in the procedures table when InProcedures
+	Row      int32 // its row in the revisions table, in procedures when InProcedures, or in a ready table
 	Shoulder int32 // position in Registry.Shoulders
 	Day      int32
 	Reason   string // code of the reason; empty when not recorded
@@ -47,6 +47,8 @@ type Registry struct {
 	Revisions []Revision // by shoulder and day
 	Ledgers   []schemas.Ledger
 	Ready     bool // linked by somebody else: a ready table with one row a shoulder
+
+	revisionRows int // rows of Table in use that are no index procedure
 }
 
 // RevisionsOf returns the revisions of a shoulder, the first first.

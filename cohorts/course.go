@@ -1,0 +1,70 @@
+package cohorts
+
+import (
+	"sync/atomic"
+
+	"deltoid/schemas"
+)
+
+// follow links the rows of complications, scores or contacts, which say that a patient was known about on a day.
+func (l *linking) follow(r *records) {
+	complications := r.table.Schema.Name == "complications"
+	l.eachPart(r, func(c *clerk, row int) {
+		if !c.usable(r, row) {
+			return
+		}
+		key := l.keyOf(c, r, row)
+		if key < 0 {
+			return
+		}
+		patient := key
+		if r.codes != nil {
+			patient = key / 2
+			switch first := l.first[key]; {
+			case first == schemas.NoDay:
+				c.find(r, int32(row), RuleNoIndexProcedure, "side", "the patient has an index procedure on the other side only")
+				return
+			case complications && r.days[row] < first:
+				c.find(r, int32(row), RuleComplicationBeforePrimary, "day", "the index procedure is on "+showDay(r.table, first))
+				return
+			}
+		}
+		if died := l.died[patient]; died != schemas.NoDay && r.days[row] > died {
+			c.find(r, int32(row), RuleRecordAfterDeath, "day", "the patient died on "+showDay(r.table, died))
+			return
+		}
+		c.use(r, int32(row))
+		raise(&l.last[patient], r.days[row])
+	})
+}
+
+// raise sets a shared day to a later one. The largest wins, whoever comes first.
+func raise(day *int32, to int32) {
+	for {
+		old := atomic.LoadInt32(day)
+		if old >= to || atomic.CompareAndSwapInt32(day, old, to) {
+			return
+		}
+	}
+}
+
+// lastContacts sets each shoulder's last contact: the last day, not before its operation, on which any other row in use
+// knows of the patient. A later operation on another shoulder is such a row.
+func (l *linking) lastContacts(r *Registry) {
+	for from := 0; from < len(r.Shoulders); {
+		to, latest := from, int32(schemas.NoDay)
+		for ; to < len(r.Shoulders) && r.Shoulders[to].Patient == r.Shoulders[from].Patient; to++ {
+			latest = max(latest, r.Shoulders[to].Day)
+		}
+		for i := from; i < to; i++ {
+			s := &r.Shoulders[i]
+			if known := l.last[s.Patient]; known >= s.Day {
+				s.LastContact = known
+			}
+			if latest > s.Day {
+				s.LastContact = max(s.LastContact, latest)
+			}
+		}
+		from = to
+	}
+}

@@ -1,0 +1,247 @@
+package cohorts
+
+import "deltoid/schemas"
+
+// joiner joins procedures, revisions and deaths of a range of patients, one patient after the other.
+type joiner struct {
+	clerk
+	*linking
+	procs, revs, dead buckets
+	shoulders         []Shoulder
+	events            []Revision
+	revisionRows      int // rows of procedures that were used as revisions
+}
+
+// join makes the registry from procedures, revisions and deaths. keys are the shoulder keys of procedures.
+func (l *linking) join(keys []int32) *Registry {
+	n := l.people.count()
+	l.first, l.died, l.last = noDays(2*n), noDays(n), noDays(n)
+	procs, revs, dead := newBuckets(keys, 2*n), l.place(l.revisions), l.place(l.deaths)
+	parts := make([]joiner, countParts(n))
+	inParts(n, func(part, from, to int) {
+		j := &parts[part]
+		*j = joiner{clerk: clerk{cut: l.cut}, linking: l, procs: procs, revs: revs, dead: dead,
+			shoulders: make([]Shoulder, 0, (to-from)+(to-from)/4)}
+		for p := from; p < to; p++ {
+			j.patient(int32(p))
+		}
+		l.found.Add(j.clerk.found...)
+	})
+	return l.gather(parts)
+}
+
+// gather puts the parts one after the other.
+func (l *linking) gather(parts []joiner) *Registry {
+	shoulders, events := 0, 0
+	for i := range parts {
+		shoulders += len(parts[i].shoulders)
+		events += len(parts[i].events)
+	}
+	r := &Registry{Table: l.procedures.table, Patients: l.people.count(),
+		Shoulders: make([]Shoulder, 0, shoulders), Revisions: make([]Revision, 0, events)}
+	for i := range parts {
+		j := &parts[i]
+		s, e := int32(len(r.Shoulders)), int32(len(r.Revisions))
+		for k := range j.shoulders {
+			j.shoulders[k].revisions.from += e
+			j.shoulders[k].revisions.to += e
+		}
+		for k := range j.events {
+			j.events[k].Shoulder += s
+		}
+		r.Shoulders = append(r.Shoulders, j.shoulders...)
+		r.Revisions = append(r.Revisions, j.events...)
+		r.revisionRows += j.revisionRows
+	}
+	return r
+}
+
+func noDays(n int) []int32 {
+	days := make([]int32, n)
+	for i := range days {
+		days[i] = schemas.NoDay
+	}
+	return days
+}
+
+// patient finds the index procedures first, then the death that fits them, then the revisions that fit both. A second
+// index procedure depends on a revision before it, and no death that fits is earlier than an index procedure; so what
+// the later steps set aside cannot change the earlier ones.
+func (j *joiner) patient(p int32) {
+	left, right := shoulderKey(p, Left), shoulderKey(p, Right)
+	from := len(j.shoulders)
+	j.index(left, p, Left)
+	middle := len(j.shoulders)
+	j.index(right, p, Right)
+	mine := j.shoulders[from:]
+	j.died[p] = j.death(p, mine)
+	for i := range mine {
+		mine[i].Death = j.died[p]
+	}
+	j.last[p] = max(j.last[p], j.died[p])
+	j.revise(left, p, from, middle)
+	j.revise(right, p, middle, len(j.shoulders))
+}
+
+// index finds the index procedures of one shoulder: its first primary, and each later one that a revision precedes.
+func (j *joiner) index(key, patient int32, side Side) {
+	procs, revs := j.procs.of(key), j.revs.of(key)
+	j.procedures.inOrder(procs, j.revisionLast)
+	if len(revs) > 0 {
+		j.revisions.inOrder(revs, nil)
+	}
+	current, revised := int32(-1), false
+	for _, row := range procs {
+		day := j.procedures.days[row]
+		for len(revs) > 0 && j.revisions.days[revs[0]] < day {
+			revs, revised = revs[1:], true
+		}
+		switch {
+		case j.revising[row]:
+			revised = true
+		case current < 0 || revised:
+			if current < 0 {
+				j.first[key] = day
+			}
+			current, revised = row, false
+			j.use(j.procedures, row)
+			j.shoulders = append(j.shoulders, Shoulder{Row: row, Patient: patient, Side: side, Day: day,
+				Death: schemas.NoDay, LastContact: schemas.NoDay, OtherEvent: schemas.NoDay})
+		default:
+			j.find(j.procedures, row, RuleSecondPrimary, "day", "the index procedure is on "+j.procedures.at(current))
+		}
+	}
+}
+
+// revisionLast orders the rows of one day: a revision follows the index procedure.
+func (j *joiner) revisionLast(row int32) int {
+	if j.revising[row] {
+		return 1
+	}
+	return 0
+}
+
+// death returns the patient's day of death: the earliest that is not before an index procedure.
+func (j *joiner) death(p int32, mine []Shoulder) int32 {
+	rows := j.dead.of(p)
+	if len(rows) == 0 {
+		return schemas.NoDay
+	}
+	latest := mine[0]
+	for _, s := range mine[1:] {
+		if s.Day > latest.Day {
+			latest = s
+		}
+	}
+	j.deaths.inOrder(rows, nil)
+	chosen := int32(-1)
+	for _, row := range rows {
+		switch {
+		case j.deaths.days[row] < latest.Day:
+			j.find(j.deaths, row, RuleDeathBeforeProcedure, "day", "an index procedure is on "+j.procedures.at(latest.Row))
+		case chosen < 0:
+			chosen = row
+			j.use(j.deaths, row)
+		default:
+			j.find(j.deaths, row, RuleSecondDeath, "day", "the death used is on "+j.deaths.at(chosen))
+		}
+	}
+	if chosen < 0 {
+		return schemas.NoDay
+	}
+	return j.deaths.days[chosen]
+}
+
+// revise attaches the revisions of one shoulder, day by day, to its index procedures, which are
+// shoulders[from:to] by day.
+func (j *joiner) revise(key, patient int32, from, to int) {
+	procs, revs := j.procs.of(key), j.revs.of(key)
+	at := from // the index procedure that the next revision belongs to
+	for i := from; i < to; i++ {
+		j.shoulders[i].revisions = span{int32(len(j.events)), int32(len(j.events))}
+	}
+	for {
+		procs = j.skipPrimaries(procs)
+		if len(procs) == 0 && len(revs) == 0 {
+			return
+		}
+		day := j.nextDay(procs, revs)
+		var fromProcs, fromRevs []int32
+		fromProcs, procs = j.procedures.splitDay(procs, day)
+		fromRevs, revs = j.revisions.splitDay(revs, day)
+		if rule, detail := j.misplaced(key, patient, day); rule != nil {
+			j.refuse(j.procedures, fromProcs, rule, detail)
+			j.refuse(j.revisions, fromRevs, rule, detail)
+			continue
+		}
+		for at+1 < to && j.shoulders[at+1].Day <= day {
+			at++
+			j.shoulders[at].revisions = span{int32(len(j.events)), int32(len(j.events))}
+		}
+		j.attach(at, day, fromProcs, fromRevs)
+		j.last[patient] = max(j.last[patient], day)
+	}
+}
+
+// skipPrimaries drops the primaries at the front: they have been dealt with.
+func (j *joiner) skipPrimaries(procs []int32) []int32 {
+	for len(procs) > 0 && !j.revising[procs[0]] {
+		procs = procs[1:]
+	}
+	return procs
+}
+
+func (j *joiner) nextDay(procs, revs []int32) int32 {
+	switch {
+	case len(procs) == 0:
+		return j.revisions.days[revs[0]]
+	case len(revs) == 0:
+		return j.procedures.days[procs[0]]
+	}
+	return min(j.procedures.days[procs[0]], j.revisions.days[revs[0]])
+}
+
+// splitDay divides rows in order into those of one day, which come first, and the rest.
+func (r *records) splitDay(rows []int32, day int32) (of, rest []int32) {
+	n := 0
+	for n < len(rows) && r.days[rows[n]] == day {
+		n++
+	}
+	return rows[:n], rows[n:]
+}
+
+// misplaced returns the rule that a revision of this day breaks, nil for none.
+func (j *joiner) misplaced(key, patient, day int32) (*schemas.Rule, string) {
+	first, died := j.first[key], j.died[patient]
+	switch {
+	case first == schemas.NoDay:
+		return RuleNoIndexProcedure, "the patient has an index procedure on the other side only"
+	case day < first:
+		return RuleRevisionBeforePrimary, "the index procedure is on " + showDay(j.procedures.table, first)
+	case died != schemas.NoDay && day > died:
+		return RuleRevisionAfterDeath, "the patient died on " + showDay(j.procedures.table, died)
+	}
+	return nil, ""
+}
+
+func (j *joiner) refuse(r *records, rows []int32, rule *schemas.Rule, detail string) {
+	for _, row := range rows {
+		j.find(r, row, rule, "day", detail)
+	}
+}
+
+// attach makes the revisions of one day: those of the revisions table, or else one for the rows of procedures.
+func (j *joiner) attach(shoulder int, day int32, fromProcs, fromRevs []int32) {
+	for _, row := range fromProcs {
+		j.use(j.procedures, row)
+	}
+	j.revisionRows += len(fromProcs)
+	for _, row := range fromRevs {
+		j.use(j.revisions, row)
+		j.events = append(j.events, Revision{Row: row, Shoulder: int32(shoulder), Day: day, Reason: codeOf(j.reasons, row)})
+	}
+	if len(fromRevs) == 0 {
+		j.events = append(j.events, Revision{Row: fromProcs[0], Shoulder: int32(shoulder), Day: day, InProcedures: true})
+	}
+	j.shoulders[shoulder].revisions.to = int32(len(j.events))
+}
