@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"deltoid/cohorts"
@@ -23,6 +24,7 @@ type implant struct {
 	groups   []group
 	measures []measure // the headline first
 	spoken   func(label string) string
+	coarse   bool // follow-up was recorded in months or years and rounded to days
 }
 
 // group is one group of an analysis with its counts.
@@ -80,11 +82,10 @@ func implantSurvival(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 
 func countImplants(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (*implant, error) {
 	s := &implant{book: b, asked: asked, cohort: c, spoken: speaker(c.Registry.Table.Schema.Field(asked.Groups.By))}
-	for _, e := range p.Endpoints {
-		if e.ID == asked.Endpoint {
-			s.endpoint = e
-		}
+	if e := p.Endpoint(asked.Endpoint); e != nil {
+		s.endpoint = *e
 	}
+	s.coarse = p.Coarse()
 	var err error
 	if s.episodes, err = c.Episodes(s.endpoint, p.FollowUp, asked.Groups); err != nil {
 		return nil, err
@@ -174,9 +175,14 @@ func (s *implant) unitMark() string {
 	return string(s.asked.Unit[:1])
 }
 
-// days turns a time of the plan into days. It is the only place where an analysis leaves its unit.
+// days turns a time of the plan into days. It is the only place where an analysis leaves its unit. Where the export
+// itself counts in months or years, the time is rounded to a day as the export's were, so that an event at 120 months
+// has happened by 120 months.
 func (s *implant) days(t float64) float64 {
 	per, _ := schemas.DaysPer(s.asked.Unit)
+	if s.coarse {
+		return math.Round(t * per)
+	}
 	return t * per
 }
 

@@ -49,12 +49,12 @@ type RiskRow struct {
 // Box is one step of a participant flow: what remains, and what left on the way to the next box.
 type Box struct {
 	Label string
-	Kept  []Span // shoulders and patients that remain
+	Kept  Text // shoulders and patients that remain
 	Left  []Leave
 }
 
 // Leave is a group that left the flow between two boxes.
 type Leave struct {
 	Reason string
-	Count  []Span
+	Count  Text
 }

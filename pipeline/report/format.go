@@ -103,9 +103,18 @@ func limit(e Estimate, o Optional, sign string) string {
 
 func formatValue(e Estimate) string {
 	if !e.Value.Known {
-		return string(e.Status)
+		return statusWord(e.Status)
 	}
 	return number(e, e.Value.X, percentSign(e))
+}
+
+// statusWord stands where a value would. A masked number is bracketed, since the words around it go on as if it were
+// there: "[masked] shoulders".
+func statusWord(s Status) string {
+	if s == Masked {
+		return "[masked]"
+	}
+	return string(s)
 }
 
 func percentSign(e Estimate) string {
@@ -219,7 +228,7 @@ func count(x float64) string { return decimals(x, 1) }
 
 func formatCount(e Estimate, o Optional) string {
 	if !o.Known && e.Status == Masked {
-		return string(Masked)
+		return statusWord(Masked)
 	}
 	return knownCount(o)
 }

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"deltoid/pipeline/record"
+	"deltoid/schemas"
+)
+
+func checkCommand(o *options) *cobra.Command {
+	return &cobra.Command{
+		Use:   "check PLAN",
+		Short: "Check the plan and every row of its exports, and analyse nothing",
+		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
+			"three places, and what to do. With --out the list of every finding is written to that folder, which is then private.\n" +
+			"The exit code is 4 when a row would be set aside or could not be linked.",
+		Args: onePlan,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			bar := o.progress()
+			defer bar.end()
+			result, err := checkPlan(cmd.Context(), args[0], o.out, bar)
+			if err != nil {
+				return err
+			}
+			bar.end()
+			if err := o.print(result, result.inWords); err != nil || result.clean() {
+				return err
+			}
+			return errFindings
+		},
+	}
+}
+
+// checked is what check prints.
+type checked struct {
+	Study    string           `json:"study"`
+	Ledgers  []schemas.Ledger `json:"rows"`
+	Findings []ruleCount      `json:"findings"`
+	List     string           `json:"list,omitempty"` // folder with every finding
+	summary  schemas.Summary
+}
+
+// ruleCount is one rule with how often it was broken.
+type ruleCount struct {
+	Rule     string   `json:"rule"`
+	Table    string   `json:"table"`
+	Count    int      `json:"count"`
+	Sentence string   `json:"sentence"`
+	Remedy   string   `json:"remedy"`
+	First    []string `json:"first"`
+}
+
+func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, error) {
+	s, err := load(ctx, path, bar)
+	if err != nil {
+		return checked{}, err
+	}
+	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, summary: s.exports.Findings.Summary()}
+	for _, n := range s.exports.Findings.Counts() {
+		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy}
+		for _, f := range n.First {
+			r.First = append(r.First, fmt.Sprintf("%s:%d:%d", f.File, f.Line, f.Column))
+		}
+		c.Findings = append(c.Findings, r)
+	}
+	if out == "" {
+		return c, nil
+	}
+	c.List = filepath.Join(out, asideFolder)
+	folder, err := record.Stage(out)
+	if err != nil {
+		return c, err
+	}
+	defer folder.Abandon()
+	return c, s.finish(ctx, folder)
+}
+
+// clean reports whether every row is used.
+func (c checked) clean() bool {
+	for _, l := range c.Ledgers {
+		if l.Used != l.Read {
+			return false
+		}
+	}
+	return true
+}
+
+func (c checked) inWords(w io.Writer) {
+	printLedgers(w, c.Ledgers)
+	fmt.Fprintln(w)
+	if len(c.Findings) == 0 {
+		fmt.Fprintln(w, "No rule is broken.")
+		return
+	}
+	fmt.Fprint(w, c.summary.String())
+	if c.List != "" {
+		fmt.Fprintf(w, "\nEvery finding: %s (private: it holds patient rows)\n", c.List)
+	}
+}
+
+// printLedgers prints the row ledger, one table a line, as an equation.
+func printLedgers(w io.Writer, ledgers []schemas.Ledger) {
+	t := tabwriter.NewWriter(w, 0, 0, 1, ' ', tabwriter.AlignRight)
+	for _, l := range ledgers {
+		fmt.Fprintf(t, "  %s:\t%d read\t=\t%d used\t+\t%d set aside\t+\t%d unlinked\t\n", l.Table, l.Read, l.Used, l.SetAside, l.Unlinked)
+	}
+	t.Flush()
+}
