@@ -62,3 +62,45 @@ func TestRatiosReachesZeroAndStays(t *testing.T) {
 		t.Fatalf("product = %v, want 0", v)
 	}
 }
+
+// A covariance of three scores that sum to 0: by leaving out the last, the form is u₁, u₂ with the
+// inverse of the upper left 2 × 2, here worked by hand: V₂ = [2 −1; −1 2], V₂⁻¹ = [2 1; 1 2]/3.
+func TestQuadraticFormOfASingularMatrix(t *testing.T) {
+	v := []float64{2, -1, -1, -1, 2, -1, -1, -1, 2}
+	form, rank := numeric.QuadraticForm([]float64{1, 2, -3}, v)
+	if want := (2.*1 + 2*1*2 + 2*4) / 3; math.Abs(form-want) > 1e-14 || rank != 2 {
+		t.Errorf("form %v of rank %d, want %v of rank 2", form, rank, want)
+	}
+	if v[0] != 2 || v[8] != 2 || v[4] != 2 {
+		t.Error("the matrix was changed")
+	}
+	if form, rank := numeric.QuadraticForm([]float64{0, 0}, make([]float64, 4)); form != 0 || rank != 0 {
+		t.Errorf("form %v of rank %d for a matrix of zeros", form, rank)
+	}
+}
+
+// Whatever the order of rows, and whichever pivots that leads to, the form is the same; it is
+// built here as A·Aᵀ with u = A·x, so that it is |x|² when A has full column rank.
+func TestQuadraticFormWithPivots(t *testing.T) {
+	const k, r = 6, 3
+	for seed := range 50 {
+		a := make([]float64, k*r)
+		for i := range a {
+			a[i] = math.Sin(float64((i+1)*(i+2)*(seed+3)))
+		}
+		x := []float64{1, -2, 0.5}
+		u, v := make([]float64, k), make([]float64, k*k)
+		for i := range k {
+			for c := range r {
+				u[i] += a[i*r+c] * x[c]
+				for j := range k {
+					v[i*k+j] += a[i*r+c] * a[j*r+c]
+				}
+			}
+		}
+		form, rank := numeric.QuadraticForm(u, v)
+		if rank != r || math.Abs(form-5.25) > 1e-9 {
+			t.Errorf("seed %d: form %v of rank %d, want 5.25 of rank %d", seed, form, rank, r)
+		}
+	}
+}

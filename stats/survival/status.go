@@ -19,6 +19,9 @@ const (
 	AtBound
 	// NoRows: the group is empty.
 	NoRows
+	// NotComparable: at no event were there people at risk in more than one group, or all had
+	// the event at once, so nothing can be said about a difference.
+	NotComparable
 )
 
 var statusText = [...]string{
@@ -29,6 +32,7 @@ var statusText = [...]string{
 	NotReached:     "not reached",
 	AtBound:        "estimate at its bound",
 	NoRows:         "no rows",
+	NotComparable:  "groups cannot be compared",
 }
 
 // String returns the status in plain words.
