@@ -179,7 +179,7 @@ func TestOneCauseIsTheProductLimit(t *testing.T) {
 				if math.Abs(incidence.Incidence[row]-(1-s)) > 1e-14 {
 					t.Fatalf("seed %d: incidence %v, survival %v", seed, incidence.Incidence[row], s)
 				}
-				if green := s * s * free.Greenwood[row]; s > 0 && math.Abs(incidence.Delta[row]-green) > 1e-14 {
+				if green := s * s * free.Variance[row]; s > 0 && math.Abs(incidence.Delta[row]-green) > 1e-14 {
 					t.Fatalf("seed %d: variance %v, Greenwood %v", seed, incidence.Delta[row], green)
 				}
 			}

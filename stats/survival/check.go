@@ -38,7 +38,7 @@ func (d Data) scan(from, to int) (last int32, bad int) {
 			trouble |= g | (top - g)
 		}
 	}
-	if trouble >= 0 && d.Entry == nil {
+	if trouble >= 0 && d.Entry == nil && d.Weight == nil && d.Cluster == nil {
 		return last, -1
 	}
 	for i := from; i < to; i++ {
@@ -54,6 +54,9 @@ func (d Data) rowIsBad(i int) bool {
 		return true
 	}
 	if d.Group != nil && uint32(d.Group[i]) >= uint32(d.Groups) {
+		return true
+	}
+	if d.Weight != nil && !isWeight(d.Weight[i]) || d.Cluster != nil && d.Cluster[i] < 0 {
 		return true
 	}
 	return d.Entry != nil && d.Entry[i] != 0 && (d.Entry[i] < 0 || d.Entry[i] >= d.Exit[i])

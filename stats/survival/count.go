@@ -33,6 +33,9 @@ func countTicks(d Data, last int32, times []float64) *Counts {
 		n := total(left)
 		c.groups[g] = tally{n: n, start: n, left: left}
 	}
+	if d.Weight != nil {
+		c.weigh(d, times, leaving)
+	}
 	if d.Entry == nil {
 		return c
 	}
@@ -43,6 +46,9 @@ func countTicks(d Data, last int32, times []float64) *Counts {
 		}
 		c.groups[g].entered = entered
 		c.groups[g].start -= total(entered)
+	}
+	if d.Weight != nil {
+		c.weigh(d, times, entering)
 	}
 	return c
 }

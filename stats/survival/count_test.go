@@ -21,7 +21,7 @@ func printCounts(c *survival.Counts) string {
 		fmt.Fprintln(&b, c.N(g), c.LastDay(g), *c.LifeTable(g))
 		for cause := range c.Causes() + 1 {
 			k := c.ProductLimit(g, cause)
-			fmt.Fprintln(&b, c.Events(g, cause), k.Time, k.AtRisk, k.Events, k.Censored, k.Survival, k.Greenwood)
+			fmt.Fprintln(&b, c.Events(g, cause), k.Time, k.AtRisk, k.Events, k.Censored, k.Survival, k.Variance)
 		}
 	}
 	return b.String()
@@ -213,7 +213,7 @@ func TestRealTimesKeepTies(t *testing.T) {
 	}
 	for g := range 2 {
 		a, b := days.ProductLimit(g, 1), real.ProductLimit(g, 1)
-		if !slices.Equal(a.Survival, b.Survival) || !slices.Equal(a.AtRisk, b.AtRisk) || !slices.Equal(a.Greenwood, b.Greenwood) {
+		if !slices.Equal(a.Survival, b.Survival) || !slices.Equal(a.AtRisk, b.AtRisk) || !slices.Equal(a.Variance, b.Variance) {
 			t.Errorf("group %d: curves differ between days and days/%v", g, unit)
 		}
 	}

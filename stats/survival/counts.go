@@ -19,6 +19,8 @@ type tally struct {
 	start   int64  // there from the very start
 	entered []cell // later entries by time, ascending; cause is 0
 	left    []cell // exits by time, then cause, ascending
+	// Sums of weights beside entered and left; nil where every row counts for 1.
+	enteredWeight, leftWeight []float64
 }
 
 // cell is a number of subjects who share a time and a cause.
@@ -127,39 +129,63 @@ func pool(groups []tally) tally {
 }
 
 func (t *tally) plus(other *tally) (tally, error) {
-	entered, err := merge(t.entered, other.entered)
+	out := tally{n: t.n + other.n, start: t.start + other.start}
+	weighted := t.leftWeight != nil || other.leftWeight != nil
+	var err error
+	out.entered, out.enteredWeight, err = merge(t.entered, other.entered, t.enteredWeight, other.enteredWeight, weighted)
 	if err != nil {
 		return tally{}, err
 	}
-	left, err := merge(t.left, other.left)
-	if err != nil {
-		return tally{}, err
-	}
-	return tally{n: t.n + other.n, start: t.start + other.start, entered: entered, left: left}, nil
+	out.left, out.leftWeight, err = merge(t.left, other.left, t.leftWeight, other.leftWeight, weighted)
+	return out, err
 }
 
 // merge returns the cells of two ascending lists as one, adding up those that agree in time
-// and cause.
-func merge(a, b []cell) ([]cell, error) {
-	out := make([]cell, 0, max(len(a), len(b)))
-	for len(a) > 0 && len(b) > 0 {
-		switch {
-		case before(a[0], b[0]):
-			out, a = append(out, a[0]), a[1:]
-		case before(b[0], a[0]):
-			out, b = append(out, b[0]), b[1:]
-		default:
-			sum := uint64(a[0].count) + uint64(b[0].count)
-			if sum > math.MaxUint32 {
-				return nil, fmt.Errorf("%d rows end at %v with cause %d, more than can be counted", sum, a[0].time, a[0].cause)
-			}
-			out = append(out, cell{a[0].time, uint32(sum), a[0].cause})
-			a, b = a[1:], b[1:]
+// and cause, and their weights if any has some.
+func merge(a, b []cell, aw, bw []float64, weighted bool) (cells []cell, weights []float64, err error) {
+	cells = make([]cell, 0, max(len(a), len(b)))
+	take := func(x cell, w float64) {
+		cells = append(cells, x)
+		if weighted {
+			weights = append(weights, w)
 		}
 	}
-	return append(append(out, a...), b...), nil
+	if weighted {
+		weights = []float64{}
+	}
+	i, j := 0, 0
+	for i < len(a) || j < len(b) {
+		switch {
+		case j == len(b) || i < len(a) && before(a[i], b[j]):
+			take(a[i], weightOf(a, aw, i))
+			i++
+		case i == len(a) || before(b[j], a[i]):
+			take(b[j], weightOf(b, bw, j))
+			j++
+		default:
+			sum := uint64(a[i].count) + uint64(b[j].count)
+			if sum > math.MaxUint32 {
+				return nil, nil, fmt.Errorf("%d rows end at %v with cause %d, more than can be counted", sum, a[i].time, a[i].cause)
+			}
+			take(cell{a[i].time, uint32(sum), a[i].cause}, weightOf(a, aw, i)+weightOf(b, bw, j))
+			i++
+			j++
+		}
+	}
+	return cells, weights, nil
+}
+
+// weightOf returns the weight of a cell, which without weights is its count.
+func weightOf(cells []cell, weights []float64, i int) float64 {
+	if weights == nil {
+		return float64(cells[i].count)
+	}
+	return weights[i]
 }
 
 func before(a, b cell) bool {
 	return a.time < b.time || a.time == b.time && a.cause < b.cause
 }
+
+// Weighted says whether any row of a group was counted with a weight.
+func (c *Counts) Weighted(group int) bool { return c.groups[group].leftWeight != nil }

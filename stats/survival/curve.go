@@ -21,10 +21,38 @@ type Curve struct {
 	Censored []int64 // everyone else who left
 	// Survival is S(t) just after Time.
 	Survival []float64
-	// Greenwood is Σ d/(n(n−d)) up to Time, the variance of log S. It stops growing once S = 0.
-	Greenwood []float64
+	// Variance is the variance of log S just after Time, by Form; it stops changing once S = 0.
+	// It is nil where there is none: a weighted curve has one only from Robust.
+	Variance []float64
+	Form     Form
+	// WeightAtRisk and WeightEvents are the sums of weights that S is made of, beside the people
+	// in AtRisk and Events. Nil where every row counts for 1.
+	WeightAtRisk, WeightEvents []float64
 
 	counts *Counts
+}
+
+// Form names an estimate of the variance of a curve.
+type Form uint8
+
+const (
+	// Greenwood is Σ d/(n(n−d)), for rows that are independent and count for 1 each.
+	Greenwood Form = iota
+	// Robust is the infinitesimal jackknife, summed over clusters; see Curve.Robust.
+	Robust
+	// NoForm stands for no variance.
+	NoForm
+)
+
+// String returns the name of the form as a footnote gives it.
+func (f Form) String() string {
+	switch f {
+	case Greenwood:
+		return "Greenwood variance"
+	case Robust:
+		return "robust variance"
+	}
+	return "no variance"
 }
 
 // ProductLimit returns the product-limit estimate for events of one cause, every other cause
@@ -45,13 +73,17 @@ func (c *Counts) ProductLimit(group, cause int) *Curve {
 		Time: table.Time, AtRisk: table.AtRisk, counts: c,
 	}
 	k.Events, k.Censored = table.split(cause)
-	k.estimate()
+	if table.Weighted() {
+		k.weigh(table)
+	} else {
+		k.estimate()
+	}
 	return k
 }
 
 func (k *Curve) estimate() {
 	k.Survival = make([]float64, len(k.Time))
-	k.Greenwood = make([]float64, len(k.Time))
+	k.Variance = make([]float64, len(k.Time))
 	s := numeric.One()
 	var green numeric.Sum
 	for i, events := range k.Events {
@@ -62,7 +94,27 @@ func (k *Curve) estimate() {
 				green.Add(d / float64(n*(n-d)))
 			}
 		}
-		k.Survival[i], k.Greenwood[i] = s.Value(), green.Value()
+		k.Survival[i], k.Variance[i] = s.Value(), green.Value()
+	}
+}
+
+// weigh is estimate for weighted counts, which leave the variance to Robust. Whether all at risk
+// had the event is asked of the people, because sums of weights are rounded.
+func (k *Curve) weigh(table *LifeTable) {
+	k.Form = NoForm
+	k.WeightAtRisk, k.WeightEvents = table.WeightAtRisk, make([]float64, len(k.Time))
+	k.Survival = make([]float64, len(k.Time))
+	s := numeric.One()
+	for i := range k.Time {
+		n, d := table.Mass(i), table.MassEvents(i, k.Cause)
+		k.WeightEvents[i] = d
+		switch {
+		case k.Events[i] == k.AtRisk[i]:
+			s.Times(0, 1)
+		case d > 0 && n > 0:
+			s.Times(max(0, n-d), n)
+		}
+		k.Survival[i] = s.Value()
 	}
 }
 
@@ -87,12 +139,15 @@ func (k *Curve) point(t, level float64, scale Scale) Point {
 			p.Events += d
 		}
 	}
-	return p.Judge(FollowUp{N: k.N, Events: k.Total, Last: k.counts.LastTime(k.Group), Over: p.Value == 0})
+	return p.Judge(FollowUp{N: k.N, Events: k.Total, Last: k.counts.LastTime(k.Group), Over: p.Value == 0, NoVariance: k.Variance == nil})
 }
 
-// se returns the standard error of Survival[i].
+// se returns the standard error of Survival[i], 0 where there is no variance.
 func (k *Curve) se(i int) float64 {
-	return float64(k.Survival[i] * math.Sqrt(k.Greenwood[i]))
+	if k.Variance == nil {
+		return 0
+	}
+	return float64(k.Survival[i] * math.Sqrt(k.Variance[i]))
 }
 
 // step returns the index of the last time at or before t, or −1.

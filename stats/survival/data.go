@@ -1,6 +1,9 @@
 package survival
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Data holds one row for each subject (or each stretch of observation of a subject), in columns
 // of equal length. Times are whole numbers of one unit, as a rule days.
@@ -16,6 +19,14 @@ type Data struct {
 	Cause []uint8
 	// Group is 0 to Groups−1. Nil means one group.
 	Group []int32
+	// Weight is how much a row counts for: a finite number, 0 or more. Nil means that every row
+	// counts for 1. A weight changes the estimate, never the number of people at risk, and a
+	// variance then has to come from Curve.Robust. A row that stands for several people is to be
+	// given several times instead.
+	Weight []float64
+	// Cluster says which rows belong together, such as those of one patient: rows of one number,
+	// 0 or more, are not independent. Nil means that all are. Only Curve.Robust looks at it.
+	Cluster []int32
 	// Groups is how many groups there are, with or without rows; 0 stands for 1.
 	Groups int
 	// Causes is how many causes there are, seen or not, at most 255; 0 stands for 1.
@@ -29,13 +40,15 @@ type RealData struct {
 	Entry, Exit    []float64
 	Cause          []uint8
 	Group          []int32
+	Weight         []float64
+	Cluster        []int32
 	Groups, Causes int
 }
 
 // RowError says which row of Data cannot be counted and why. Count returns the first such row.
 type RowError struct {
 	Row    int    // index into the columns
-	Column string // "Entry", "Exit", "Cause" or "Group"
+	Column string // as the field of Data is called
 	Found  string
 	Want   string
 }
@@ -60,14 +73,17 @@ func (d Data) normal() (Data, error) {
 
 func (d Data) checkLengths() error {
 	n := len(d.Exit)
-	if len(d.Cause) != n {
-		return fmt.Errorf("Cause has %d rows, Exit has %d", len(d.Cause), n)
-	}
-	if d.Entry != nil && len(d.Entry) != n {
-		return fmt.Errorf("Entry has %d rows, Exit has %d", len(d.Entry), n)
-	}
-	if d.Group != nil && len(d.Group) != n {
-		return fmt.Errorf("Group has %d rows, Exit has %d", len(d.Group), n)
+	for _, c := range []struct {
+		name    string
+		rows    int
+		missing bool
+	}{
+		{"Cause", len(d.Cause), false}, {"Entry", len(d.Entry), d.Entry == nil}, {"Group", len(d.Group), d.Group == nil},
+		{"Weight", len(d.Weight), d.Weight == nil}, {"Cluster", len(d.Cluster), d.Cluster == nil},
+	} {
+		if !c.missing && c.rows != n {
+			return fmt.Errorf("%s has %d rows, Exit has %d", c.name, c.rows, n)
+		}
 	}
 	return nil
 }
@@ -83,6 +99,12 @@ func (d Data) rowError(i int) *RowError {
 	if d.Group != nil && (d.Group[i] < 0 || int(d.Group[i]) >= d.Groups) {
 		return &RowError{i, "Group", fmt.Sprint(d.Group[i]), fmt.Sprintf("0 to %d", d.Groups-1)}
 	}
+	if d.Weight != nil && !isWeight(d.Weight[i]) {
+		return &RowError{i, "Weight", fmt.Sprint(d.Weight[i]), "a finite number, 0 or more"}
+	}
+	if d.Cluster != nil && d.Cluster[i] < 0 {
+		return &RowError{i, "Cluster", fmt.Sprint(d.Cluster[i]), "0 or more"}
+	}
 	if d.Entry == nil || d.Entry[i] == 0 {
 		return nil
 	}
@@ -94,3 +116,5 @@ func (d Data) rowError(i int) *RowError {
 	}
 	return nil
 }
+
+func isWeight(w float64) bool { return w >= 0 && w <= math.MaxFloat64 }

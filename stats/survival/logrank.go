@@ -78,6 +78,11 @@ func sameShape(strata []*Counts) error {
 			return fmt.Errorf("stratum %d has %d groups and %d causes, stratum 0 has %d and %d",
 				i, c.Groups(), c.Causes(), first.Groups(), first.Causes())
 		}
+		for g := range c.groups {
+			if c.Weighted(g) {
+				return errors.New("the rows were counted with weights, which this test has no variance for")
+			}
+		}
 	}
 	return nil
 }

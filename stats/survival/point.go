@@ -25,13 +25,15 @@ type FollowUp struct {
 	// Over says that nobody can have an event any more: the probability of being free of all
 	// events has reached 0, so the curve holds for good.
 	Over bool
+	// NoVariance says that the curve comes without a variance.
+	NoVariance bool
 }
 
 // Judge sets the states of a point that holds T, Value, SE, Level, Scale, AtRisk and Events,
 // works out its limits, and clears what must not be shown.
 func (p Point) Judge(f FollowUp) Point {
 	p.Status = p.status(f)
-	p.Limits = p.limitsStatus()
+	p.Limits = p.limitsStatus(f)
 	if p.Status != Estimated && p.Status != NoEvents {
 		p.Value = 0
 	}
@@ -61,12 +63,14 @@ func (p Point) status(f FollowUp) Status {
 	return Estimated
 }
 
-func (p Point) limitsStatus() Status {
+func (p Point) limitsStatus(f FollowUp) Status {
 	switch {
 	case p.Status != Estimated:
 		return p.Status
 	case p.Events == 0:
 		return NoEvents
+	case f.NoVariance:
+		return NoVariance
 	case p.Value <= 0 || p.Value >= 1 || p.SE == 0:
 		return AtBound
 	}

@@ -42,8 +42,12 @@ func (k *Curve) quantile(p, level float64, scale Scale) Quantile {
 	}
 	lower, upper := k.limitCurves(level, scale)
 	q.Time, q.Status = k.crossing(k.Survival, 1-p)
-	q.Lower, q.LowerStatus = k.crossing(lower, 1-p)
-	q.Upper, q.UpperStatus = k.crossing(upper, 1-p)
+	if k.Variance == nil {
+		q.LowerStatus, q.UpperStatus = NoVariance, NoVariance
+	} else {
+		q.Lower, q.LowerStatus = k.crossing(lower, 1-p)
+		q.Upper, q.UpperStatus = k.crossing(upper, 1-p)
+	}
 	if q.Status == Estimated {
 		q.AtRisk = k.counts.AtRisk(k.Group, q.Time)
 	}
@@ -56,7 +60,7 @@ func (k *Curve) limitCurves(level float64, scale Scale) (lower, upper []float64)
 	lower, upper = make([]float64, len(k.Time)), make([]float64, len(k.Time))
 	lo, up := 1.0, 1.0
 	for i, s := range k.Survival {
-		if k.Events[i] > 0 && s > 0 {
+		if k.Events[i] > 0 && s > 0 && s < 1 {
 			lo, up = scale.Limits(s, k.se(i), level)
 		}
 		lower[i], upper[i] = lo, up

@@ -16,7 +16,7 @@ func CountReal(d RealData) (*Counts, error) {
 	if err != nil {
 		return nil, err
 	}
-	ranked := Data{Cause: d.Cause, Group: d.Group, Groups: d.Groups, Causes: d.Causes}
+	ranked := Data{Cause: d.Cause, Group: d.Group, Weight: d.Weight, Cluster: d.Cluster, Groups: d.Groups, Causes: d.Causes}
 	ranked.Exit = ranks(d.Exit, times)
 	if d.Entry != nil {
 		ranked.Entry = ranks(d.Entry, times)

@@ -22,6 +22,9 @@ const (
 	// NotComparable: at no event were there people at risk in more than one group, or all had
 	// the event at once, so nothing can be said about a difference.
 	NotComparable
+	// NoVariance: rows count for different weights, so the variance has to come from the rows,
+	// by Curve.Robust.
+	NoVariance
 )
 
 var statusText = [...]string{
@@ -33,6 +36,7 @@ var statusText = [...]string{
 	AtBound:        "estimate at its bound",
 	NoRows:         "no rows",
 	NotComparable:  "groups cannot be compared",
+	NoVariance:     "no variance without the rows",
 }
 
 // String returns the status in plain words.

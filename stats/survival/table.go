@@ -8,6 +8,8 @@ type LifeTable struct {
 	// Left has Causes+1 numbers for each time: those censored, then the events of each cause.
 	Left   []int64
 	Causes int
+	// Weighted counts beside AtRisk and Left: sums of weights, nil where every row counts for 1.
+	WeightAtRisk, WeightLeft []float64
 }
 
 // LifeTable lays out the counts of a group.
@@ -34,7 +36,62 @@ func (c *Counts) LifeTable(group int) *LifeTable {
 		t.Left[row*width+int(x.cause)] = int64(x.count)
 		here -= int64(x.count)
 	}
+	if g.leftWeight != nil {
+		t.addWeights(g)
+	}
 	return t
+}
+
+// addWeights fills in the sums of weights. Those at risk are summed from the end, as all who
+// leave from here on less all who are still to come: sums of positive numbers, unlike what is
+// left over after taking away.
+func (t *LifeTable) addWeights(g *tally) {
+	width := t.Causes + 1
+	t.WeightAtRisk, t.WeightLeft = make([]float64, len(t.Time)), make([]float64, len(t.Left))
+	next, late := len(g.left)-1, len(g.entered)-1
+	toLeave, toEnter := 0.0, 0.0
+	for row := len(t.Time) - 1; row >= 0; row-- {
+		for ; next >= 0 && g.left[next].time == t.Time[row]; next-- {
+			t.WeightLeft[row*width+int(g.left[next].cause)] = g.leftWeight[next]
+			toLeave += g.leftWeight[next]
+		}
+		for ; late >= 0 && g.entered[late].time >= t.Time[row]; late-- {
+			toEnter += g.enteredWeight[late]
+		}
+		t.WeightAtRisk[row] = max(0, toLeave-toEnter)
+	}
+}
+
+// Weighted says whether the table has weights.
+func (t *LifeTable) Weighted() bool { return t.WeightLeft != nil }
+
+// Mass returns what is at risk at a row of the table: people, or their weights if it has any.
+func (t *LifeTable) Mass(row int) float64 {
+	if t.Weighted() {
+		return t.WeightAtRisk[row]
+	}
+	return float64(t.AtRisk[row])
+}
+
+// MassLeft returns what left at a row by a cause, 0 being censored, in the same measure.
+func (t *LifeTable) MassLeft(row, cause int) float64 {
+	at := row*(t.Causes+1) + cause
+	if t.Weighted() {
+		return t.WeightLeft[at]
+	}
+	return float64(t.Left[at])
+}
+
+// MassEvents returns the events of a cause (0: any) at a row in the same measure.
+func (t *LifeTable) MassEvents(row, cause int) float64 {
+	if cause > 0 {
+		return t.MassLeft(row, cause)
+	}
+	sum := 0.0
+	for k := 1; k <= t.Causes; k++ {
+		sum += t.MassLeft(row, k)
+	}
+	return sum
 }
 
 // split returns the events of a cause (0: any) and the others who left, by time.

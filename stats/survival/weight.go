@@ -1,0 +1,65 @@
+package survival
+
+import (
+	"sort"
+
+	"deltoid/stats/numeric"
+)
+
+// side is one end of the stretches of observation.
+type side uint8
+
+const (
+	leaving side = iota
+	entering
+)
+
+// weigh sums the weights of the rows in each cell of one side. Sums are compensated and made by
+// one goroutine in the order of the rows: they do not depend on the number of processors, and on
+// the order of the rows only in the last place, if at all.
+func (c *Counts) weigh(d Data, times []float64, which side) {
+	sums := make([][]numeric.Sum, len(c.groups))
+	for g := range sums {
+		sums[g] = make([]numeric.Sum, len(c.groups[g].cells(which)))
+	}
+	for i, w := range d.Weight {
+		g := 0
+		if d.Group != nil {
+			g = int(d.Group[i])
+		}
+		tick, cause := d.Exit[i], d.Cause[i]
+		if which == entering {
+			if tick, cause = d.Entry[i], 0; tick == 0 {
+				continue
+			}
+		}
+		at := float64(tick)
+		if times != nil {
+			at = times[tick]
+		}
+		sums[g][find(c.groups[g].cells(which), cell{time: at, cause: cause})].Add(w)
+	}
+	for g := range sums {
+		weights := make([]float64, len(sums[g]))
+		for i := range weights {
+			weights[i] = sums[g][i].Value()
+		}
+		if which == leaving {
+			c.groups[g].leftWeight = weights
+		} else {
+			c.groups[g].enteredWeight = weights
+		}
+	}
+}
+
+func (t *tally) cells(which side) []cell {
+	if which == leaving {
+		return t.left
+	}
+	return t.entered
+}
+
+// find returns the place of a cell that is known to be there.
+func find(cells []cell, x cell) int {
+	return sort.Search(len(cells), func(i int) bool { return !before(cells[i], x) })
+}
