@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -98,6 +99,8 @@ func commands(stdout, stderr io.Writer) *cobra.Command {
 			"Its reports are summaries of cohorts for research and audit, not advice for one patient.",
 		SilenceErrors: true,
 		SilenceUsage:  true,
+		Args:          cobra.ArbitraryArgs,
+		RunE:          unknownCommand,
 	}
 	root.SetOut(stdout)
 	root.SetErr(stderr)
@@ -110,6 +113,24 @@ func commands(stdout, stderr io.Writer) *cobra.Command {
 	root.PersistentPreRun = func(*cobra.Command, []string) { o.stdout, o.stderr = stdout, stderr }
 	root.AddCommand(demoCommand(&o), checkCommand(&o), runCommand(&o), versionCommand(&o))
 	return root
+}
+
+// unknownCommand is reached when no command is named, or one that does not exist.
+func unknownCommand(root *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return root.Help()
+	}
+	var names []string
+	for _, c := range root.Commands() {
+		if !c.Hidden {
+			names = append(names, c.Name())
+		}
+	}
+	hint := ""
+	if near, ok := schemas.Nearest(args[0], names); ok {
+		hint = fmt.Sprintf("; did you mean %q?", near)
+	}
+	return usageError{fmt.Errorf("there is no command %q; there are: %s%s", args[0], strings.Join(names, ", "), hint)}
 }
 
 // onePlan accepts exactly one argument, the plan.

@@ -100,12 +100,16 @@ func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, err
 
 // analyse builds the cohort and the report.
 func (s *study) analyse() (report.Document, *cohorts.Cohort, error) {
-	cohort, flow, err := cohorts.Define(s.registry, s.plan.Cohort, s.plan.FollowUp)
+	cohort, flow, err := s.define()
 	if err != nil {
 		return report.Document{}, nil, err
 	}
 	doc, err := analyses.Assemble(s.plan, s.exports, cohort, flow, version)
 	return doc, cohort, err
+}
+
+func (s *study) define() (*cohorts.Cohort, *cohorts.Flow, error) {
+	return cohorts.Define(s.registry, s.plan.Cohort, s.plan.FollowUp)
 }
 
 // first returns the file to open first.
