@@ -37,7 +37,8 @@ type Curve struct {
 	AtRisk    []int64
 	Events    []int64   // of the cause
 	Incidence []float64 // just after Time
-	// Delta and Aalen are two estimates of the variance of Incidence; see Variance.
+	// Delta and Aalen are two estimates of the variance of Incidence; see Variance. They are nil
+	// for weighted rows.
 	Delta, Aalen []float64
 
 	form     Variance
@@ -83,7 +84,7 @@ func Incidence(c *survival.Counts, group, cause int) *Curve { return All(c, grou
 //
 //	F_k(t) = Σ S(s−) d_k(s)/n(s)   over times s ≤ t
 //
-// where d_k of the n at risk have an event of cause k and S is the probability of being free of
+// where d_k of the n at risk (people, or their weights) have an event of cause k and S is the probability of being free of
 // all causes. All events of one time share one set at risk, whatever their causes.
 //
 // Source: Aalen & Johansen, Scand. J. Stat. 5 (1978) 141–150.
@@ -96,23 +97,21 @@ func All(c *survival.Counts, group int) *Set {
 		set.curves = append(set.curves, scans[k].curve)
 	}
 	free := numeric.One()
-	width := table.Causes + 1
 	for row := range table.Time {
-		step := step{row: row, atRisk: float64(table.AtRisk[row]), before: free.Value()}
-		left := table.Left[row*width : (row+1)*width]
-		for _, d := range left[1:] {
-			step.events += float64(d)
+		at := stepAt(table, row)
+		at.before = free.Value()
+		if at.all {
+			free.Times(0, 1)
+		} else if at.events > 0 && at.atRisk > 0 {
+			free.Times(at.atRisk-at.events, at.atRisk)
 		}
-		if step.events > 0 {
-			free.Times(step.atRisk-step.events, step.atRisk)
-		}
-		step.after = free.Value()
-		set.EventFree[row] = step.after
+		at.after = free.Value()
+		set.EventFree[row] = at.after
 		for k := range scans {
-			scans[k].take(step, left[k+1])
+			scans[k].take(at, table)
 		}
 	}
-	set.finish()
+	set.finish(table.Weighted())
 	return set
 }
 
@@ -124,8 +123,9 @@ func newCurve(c *survival.Counts, set *Set, cause int) *Curve {
 	}
 }
 
-// finish tells every curve what decides whether it may be read.
-func (s *Set) finish() {
+// finish tells every curve what decides whether it may be read. Neither variance holds for rows
+// that count for different weights.
+func (s *Set) finish(weighted bool) {
 	over := sort.Search(len(s.EventFree), func(i int) bool { return s.EventFree[i] == 0 })
 	from := math.Inf(1)
 	if over < len(s.Time) {
@@ -136,7 +136,10 @@ func (s *Set) finish() {
 			k.Total += d
 		}
 		k.overFrom = from
-		k.followUp = survival.FollowUp{N: s.N, Events: k.Total, Last: k.counts.LastTime(s.Group)}
+		k.followUp = survival.FollowUp{N: s.N, Events: k.Total, Last: k.counts.LastTime(s.Group), NoVariance: weighted}
+		if weighted {
+			k.Delta, k.Aalen = nil, nil
+		}
 	}
 }
 
@@ -166,7 +169,10 @@ func (k *Curve) Interval(t, level float64, scale survival.Scale) (survival.Point
 func (k *Curve) point(t, level float64, scale survival.Scale) survival.Point {
 	p := survival.Point{T: t, Level: level, Scale: scale, AtRisk: k.counts.AtRisk(k.Group, t)}
 	if i := sort.Search(len(k.Time), func(i int) bool { return k.Time[i] > t }) - 1; i >= 0 {
-		p.Value, p.SE = k.Incidence[i], math.Sqrt(k.variance()[i])
+		p.Value = k.Incidence[i]
+		if v := k.variance(); v != nil {
+			p.SE = math.Sqrt(v[i])
+		}
 		for _, d := range k.Events[:i+1] {
 			p.Events += d
 		}

@@ -1,6 +1,9 @@
 package competing
 
-import "deltoid/stats/numeric"
+import (
+	"deltoid/stats/numeric"
+	"deltoid/stats/survival"
+)
 
 // step is what all causes share at one time.
 type step struct {
@@ -8,6 +11,19 @@ type step struct {
 	atRisk        float64 // n
 	events        float64 // d, of all causes
 	before, after float64 // S just before and just after
+	all           bool    // all people at risk have an event
+}
+
+// stepAt reads a row of the table; before and after are left to the caller. Whether all at risk
+// have an event is asked of the people, because sums of weights are rounded.
+func stepAt(table *survival.LifeTable, row int) step {
+	at := step{row: row, atRisk: table.Mass(row), events: table.MassEvents(row, 0)}
+	people := int64(0)
+	for _, n := range table.Left[row*(table.Causes+1)+1 : (row+1)*(table.Causes+1)] {
+		people += n
+	}
+	at.all = people == table.AtRisk[row]
+	return at
 }
 
 // scan carries the sums of one cause along the times. Both variances are sums over earlier times
@@ -22,16 +38,16 @@ type scan struct {
 	aalen     aalenSums
 }
 
-func (s *scan) take(at step, events int64) {
-	if at.events > 0 {
-		own := float64(events)
+func (s *scan) take(at step, table *survival.LifeTable) {
+	k := s.curve
+	if at.events > 0 && at.atRisk > 0 {
+		own := table.MassLeft(at.row, k.Cause)
 		jump := at.before * (own / at.atRisk)
 		s.incidence.Add(jump)
 		s.delta.take(at, own, jump)
 		s.aalen.take(at, own, jump)
 	}
-	k := s.curve
-	k.Events[at.row] = events
+	k.Events[at.row] = table.Left[at.row*(table.Causes+1)+k.Cause]
 	k.Incidence[at.row] = s.incidence.Value()
 	k.Delta[at.row] = s.delta.variance()
 	k.Aalen[at.row] = s.aalen.variance()
