@@ -26,7 +26,8 @@ func (r *reader) analyses(n *yaml.Node) {
 	for _, node := range r.entries(n, "analyses") {
 		a := r.analysis(node)
 		if line := lines[a.ID]; a.ID != "" && line > 0 {
-			r.wrong(node, "two analyses have the id "+quote(a.ID)+"; the first is in line "+strconv.Itoa(line), "each id once", "add or change an \"id\"")
+			r.wrong(node, "two analyses have the id "+quote(a.ID)+"; the first is in line "+strconv.Itoa(line),
+				"each id once", "add or change an \"id\"")
 		} else {
 			lines[a.ID] = node.Line
 		}
@@ -35,7 +36,8 @@ func (r *reader) analyses(n *yaml.Node) {
 }
 
 func (r *reader) analysis(n *yaml.Node) Analysis {
-	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order", "times", "unit", "until", "headline", "level", "interval")
+	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
+		"times", "unit", "until", "headline", "level", "interval")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", []string{string(ImplantSurvival)})
@@ -74,7 +76,9 @@ func (r *reader) endpointOf(s section, a *Analysis) *declared {
 	if end == nil && len(r.ends) > 0 {
 		var ids []string
 		for _, e := range r.plan.Endpoints {
-			ids = append(ids, e.ID)
+			if endpointName.MatchString(e.ID) {
+				ids = append(ids, e.ID)
+			}
 		}
 		what, allowed, remedy := unknown("endpoint", id, ids, "describe it under endpoints")
 		r.wrong(v, what, allowed, remedy)
@@ -141,7 +145,8 @@ func (r *reader) times(s section, a *Analysis) {
 	if v := s.values["until"]; v != nil {
 		x, ok := r.time(v, "until", a.Unit, known)
 		if ok && x < a.Until {
-			r.wrong(v, "until is "+v.Value+", before the last of the times", "a time from the last of the times on", "make until larger, or leave it out")
+			r.wrong(v, "until is "+cut(v.Value)+", before the last of the times",
+				"a time from the last of the times on", "make until larger, or leave it out")
 		}
 		a.Until = x
 	}
@@ -149,7 +154,8 @@ func (r *reader) times(s section, a *Analysis) {
 
 func (r *reader) rises(n *yaml.Node, x float64, before []float64) {
 	if len(before) > 0 && x <= before[len(before)-1] {
-		r.wrong(n, "the time "+n.Value+" does not come after the one before it", "times that rise", "put the times in order, each once")
+		r.wrong(n, "the time "+cut(n.Value)+" does not come after the one before it", "times that rise",
+			"put the times in order, each once")
 	}
 }
 
@@ -160,11 +166,13 @@ func (r *reader) time(n *yaml.Node, name string, unit schemas.Unit, known bool) 
 		return 0, false
 	}
 	if !(x > 0) {
-		r.malformed(n, name+" is "+n.Value, "a number above 0", "leave out the day of the procedure: nothing can have happened before it")
+		r.malformed(n, name+" is "+cut(n.Value), "a number above 0",
+			"leave out the day of the procedure: nothing can have happened before it")
 		return 0, false
 	}
 	if days, _ := schemas.DaysPer(unit); known && x*days > longest {
-		r.wrong(n, name+" is "+n.Value+" "+string(unit), "at most 120 years", "declare the unit that is meant, as in \"unit: days\"")
+		r.wrong(n, name+" is "+cut(n.Value)+" "+string(unit), "at most 120 years",
+			"declare the unit that is meant, as in \"unit: days\"")
 		return 0, false
 	}
 	return x, true
@@ -181,7 +189,7 @@ func (r *reader) level(n *yaml.Node) float64 {
 	}
 	v, ok := r.number(n, "level", allowed)
 	if ok && !(v > 0.5 && v < 1) {
-		r.malformed(n, "level is "+n.Value, allowed, levelRemedy(v))
+		r.malformed(n, "level is "+cut(n.Value), allowed, levelRemedy(v))
 	}
 	return v
 }
@@ -213,7 +221,8 @@ func (r *reader) headline(s section, a *Analysis, end *declared) {
 	word, ok := r.choice(v, "headline", []string{string(LeadIncidence), string(LeadSurvival)})
 	a.Headline = Headline(word)
 	if ok && a.Headline == LeadIncidence && end != nil && !end.broken && !competing {
-		r.wrong(v, "headline is cumulative incidence, but nothing competes with the endpoint "+quote(a.Endpoint), "survival, or an endpoint with competing causes",
+		r.wrong(v, "headline is cumulative incidence, but nothing competes with the endpoint "+quote(a.Endpoint),
+			"survival, or an endpoint with competing causes",
 			"add \"competing: [died]\" to the endpoint, or write survival")
 	}
 }

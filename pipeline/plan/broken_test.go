@@ -41,7 +41,7 @@ func TestMessagesAboutBrokenPlans(t *testing.T) {
 		}
 		said.WriteString("== " + name + "\n" + err.Error() + "\n\n")
 	}
-	const golden = "messages.txt"
+	const golden = "messages.golden"
 	if *renew {
 		if err := os.WriteFile(golden, []byte(said.String()), 0o644); err != nil {
 			t.Fatal(err)

@@ -53,9 +53,10 @@ func (r *reader) condition(p pair) cohorts.Condition {
 		r.bounds(p.value, f, &c)
 		return c
 	}
-	values := r.codes(p.value, "where."+p.key.Value)
+	values := r.codes(p.value, "where."+plain(p.key.Value))
 	if f != nil && !isWord(f) {
-		r.wrong(p.value, quote(f.Name)+" holds "+holdsWhat(f)+", which have no codes", "{from: …, to: …}", "write the smallest and the largest value that stay")
+		r.wrong(p.value, quote(f.Name)+" holds "+holdsWhat(f)+", which have no codes", "{from: …, to: …}",
+			"write the smallest and the largest value that stay")
 		return c
 	}
 	for _, v := range values {
@@ -75,18 +76,20 @@ func holdsWhat(f *schemas.Field) string {
 
 // bounds reads the smallest and the largest value that stay.
 func (r *reader) bounds(n *yaml.Node, f *schemas.Field, c *cohorts.Condition) {
-	s := r.section(n, "where."+c.Field, "from", "to")
+	s := r.section(n, "where."+plain(c.Field), "from", "to")
 	from, to := s.values["from"], s.values["to"]
 	if len(n.Content) == 0 {
-		r.malformed(n, "where."+c.Field+" has neither from nor to", "{from: …, to: …}, or one of the two", "write a bound")
+		r.malformed(n, "where."+plain(c.Field)+" has neither from nor to", "{from: …, to: …}, or one of the two",
+			"write a bound")
 	}
 	if f != nil && isWord(f) {
-		r.wrong(n, quote(f.Name)+" holds codes or texts, which have no bounds", "a code or a list of codes", "list the codes that stay")
+		r.wrong(n, quote(f.Name)+" holds codes or texts, which have no bounds", "a code or a list of codes",
+			"list the codes that stay")
 		f = nil
 	}
 	c.From, c.To = r.bound(from, "from", f), r.bound(to, "to", f)
 	if c.From != nil && c.To != nil && *c.From > *c.To {
-		r.wrong(n, "from "+from.Value+" is more than to "+to.Value, "from at most to", "exchange the two")
+		r.wrong(n, "from "+cut(from.Value)+" is more than to "+cut(to.Value), "from at most to", "exchange the two")
 	}
 }
 
@@ -98,7 +101,8 @@ func (r *reader) bound(n *yaml.Node, name string, f *schemas.Field) *float64 {
 	if n.Kind == yaml.ScalarNode && !isoDate.MatchString(n.Value) {
 		v, ok := r.number(n, name, "a number, or a date as YYYY-MM-DD")
 		if ok && f != nil && f.Type == schemas.Date && (!r.plan.Offsets || v != float64(int32(v))) {
-			r.wrong(n, name+" is the number "+n.Value+", but "+quote(f.Name)+" holds "+dayKind(r.plan.Offsets), boundAllowed(r.plan.Offsets), "write the day in the terms of the exports")
+			r.wrong(n, name+" is the number "+cut(n.Value)+", but "+quote(f.Name)+" holds "+dayKind(r.plan.Offsets),
+				boundAllowed(r.plan.Offsets), "write the day in the terms of the exports")
 			return nil
 		}
 		return pointer(v, ok)
@@ -111,7 +115,8 @@ func (r *reader) bound(n *yaml.Node, name string, f *schemas.Field) *float64 {
 		r.wrong(n, name+" is a date, but "+quote(f.Name)+" holds numbers", "a number", "write a number")
 		return nil
 	case r.plan.Offsets:
-		r.wrong(n, name+" is a date, but "+quote(f.Name)+" holds day numbers", boundAllowed(true), "write the day in the terms of the exports")
+		r.wrong(n, name+" is a date, but "+quote(f.Name)+" holds day numbers", boundAllowed(true),
+			"write the day in the terms of the exports")
 		return nil
 	}
 	return pointer(float64(day), true)

@@ -14,7 +14,8 @@ func (r *reader) columns(n *yaml.Node, e *export) {
 			continue
 		}
 		if e.schema.Field(p.key.Value) == nil && e.source.Columns[p.key.Value] != "" {
-			r.wrong(p.key, "the column of "+quote(p.key.Value)+" is named twice: here and under extra", "one of the two", "remove the key here")
+			r.wrong(p.key, "the column of "+quote(p.key.Value)+" is named twice: here and under extra",
+				"one of the two", "remove the key here")
 			continue
 		}
 		e.source.Columns = put(e.source.Columns, p.key.Value, column)
@@ -33,7 +34,7 @@ func put[V any](m map[string]V, key string, value V) map[string]V {
 // recode reads which of their codes is which of ours.
 func (r *reader) recode(n *yaml.Node, e *export) {
 	for _, p := range r.pairs(n, "recode") {
-		name := "recode." + p.key.Value
+		name := "recode." + plain(p.key.Value)
 		f := r.known(p.key, e, isWord, "holds neither codes nor texts, so nothing can be recoded")
 		for _, c := range r.pairs(p.value, name) {
 			ours, ok := r.recoded(c)
@@ -79,7 +80,8 @@ func (r *reader) dates(n *yaml.Node, e *export) {
 			continue
 		}
 		if fault := layoutFault(layout); fault != "" {
-			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault, "YYYY, MM and DD in any order with marks between them, or \"day number\"", layoutRemedy(layout))
+			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault,
+				"YYYY, MM and DD in any order with marks between them, or \"day number\"", layoutRemedy(layout))
 			continue
 		}
 		e.source.Layouts = put(e.source.Layouts, p.key.Value, schemas.Layout(layout))

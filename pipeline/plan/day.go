@@ -26,7 +26,7 @@ func (r *reader) day(n *yaml.Node, name, allowed string) (day int32, numbered, o
 	if n.Kind == yaml.ScalarNode && n.ShortTag() == "!!int" && decimal.MatchString(n.Value) {
 		v, err := strconv.ParseInt(n.Value, 10, 32)
 		if err != nil || v == int64(schemas.NoDay) {
-			r.wrong(n, name+" is the number "+n.Value, "a whole number up to 2147483647", "correct the number")
+			r.wrong(n, name+" is the number "+cut(n.Value), "a whole number up to 2147483647", "correct the number")
 			return schemas.NoDay, true, false
 		}
 		return int32(v), true, true
@@ -37,7 +37,8 @@ func (r *reader) day(n *yaml.Node, name, allowed string) (day int32, numbered, o
 	}
 	t, err := time.Parse(time.DateOnly, n.Value)
 	if err != nil || t.Year() < firstYear || t.Year() > lastYear {
-		r.wrong(n, name+" is "+n.Value+", which is not a date of the calendar", "a date from 1900-01-01 to 2199-12-31", "correct the date")
+		r.wrong(n, name+" is "+n.Value+", which is not a date of the calendar", "a date from 1900-01-01 to 2199-12-31",
+			"correct the date")
 		return schemas.NoDay, false, false
 	}
 	return int32(t.Unix() / 86400), false, true
@@ -72,16 +73,12 @@ func layoutRemedy(layout string) string {
 	if layoutFault(upper) == "" {
 		return "did you mean " + quote(upper) + "?"
 	}
-	if near, ok := schemas.Nearest(layout, []string{string(schemas.DayNumber)}); ok {
-		return "did you mean " + quote(near) + "?"
-	}
-	return "write for instance DD/MM/YYYY"
+	return didYouMean(layout, []string{string(schemas.DayNumber)}, "write for instance DD/MM/YYYY")
 }
 
 // sameDays fills in the layouts that were not declared, and makes sure that dates and day numbers are not mixed.
 func (r *reader) sameDays() {
-	var first *export
-	firstField := ""
+	first := ""
 	for _, name := range schemas.Names() {
 		e := r.tables[name]
 		if e == nil {
@@ -92,12 +89,12 @@ func (r *reader) sameDays() {
 				e.source.Layouts = put(e.source.Layouts, field, schemas.ISODate)
 			}
 			numbered := e.source.Layouts[field] == schemas.DayNumber
-			switch {
-			case first == nil:
-				first, firstField, r.plan.Offsets = e, field, numbered
-			case numbered != r.plan.Offsets:
-				r.wrong(e.key, field+" of "+name+" holds "+dayKind(numbered)+", but "+firstField+" of "+first.schema.Name+" holds "+dayKind(r.plan.Offsets),
-					"dates everywhere, or day numbers everywhere", "declare the layout under dates, or export the column the other way")
+			held := field + " of " + name + " holds " + dayKind(numbered)
+			if first == "" {
+				first, r.plan.Offsets = held, numbered
+			} else if numbered != r.plan.Offsets {
+				r.wrong(e.key, held+", but "+first, "dates everywhere, or day numbers everywhere",
+					"declare the layout under dates, or export the column the other way")
 			}
 		}
 	}

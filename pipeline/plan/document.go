@@ -41,7 +41,8 @@ func (r *reader) version(n *yaml.Node) {
 		return
 	}
 	if v, ok := r.whole(n, "plan", 0, "1"); ok && v != Version {
-		r.malformed(n, "plan is "+n.Value+", a version of the plan format that this program does not know", "1", "write 1, or use the version of deltoid that the plan was written for")
+		r.malformed(n, "plan is "+n.Value+", a version of the plan format that this program does not know", "1",
+			"write 1, or use the version of deltoid that the plan was written for")
 	}
 }
 
@@ -69,7 +70,8 @@ func (r *reader) heading(s section) {
 func (r *reader) named(n *yaml.Node, name string) (string, bool) {
 	v, ok := r.text(n, name)
 	if ok && (!hyphened.MatchString(v) || len(v) > 80) {
-		r.malformed(n, name+" is "+quote(v), "at most 80 letters (a to z), digits and single hyphens between them", "write for instance "+quote(slug(v)))
+		r.malformed(n, name+" is "+quote(v), "at most 80 letters (a to z), digits and single hyphens between them",
+			"write for instance "+quote(slug(v)))
 		return "", false
 	}
 	return v, ok
@@ -95,14 +97,16 @@ func (r *reader) followUp(s section) {
 	if v, ok := r.choice(mode, "follow_up", []string{"data_cut", "last_contact"}); ok && v == "last_contact" {
 		r.plan.FollowUp.ToLastContact = true
 		if r.main != nil && r.tables["contacts"] == nil {
-			r.wrong(mode, "follow_up is last_contact, but no export holds contacts", "data_cut, or a table contacts under exports", "add the table, or write data_cut")
+			r.wrong(mode, "follow_up is last_contact, but no export holds contacts",
+				"data_cut, or a table contacts under exports", "add the table, or write data_cut")
 		}
 	}
 }
 
 func (r *reader) notForReady(key string, n *yaml.Node) {
 	if n != nil {
-		r.malformed(n, key+" stands beside a ready table", "only with linked tables", "remove the key: the follow-up of each shoulder is in the table")
+		r.malformed(n, key+" stands beside a ready table", "only with linked tables",
+			"remove the key: the follow-up of each shoulder is in the table")
 	}
 }
 
@@ -113,9 +117,11 @@ func (r *reader) dataCut(n *yaml.Node) int32 {
 	switch {
 	case !ok || r.main == nil:
 	case numbered && !r.plan.Offsets:
-		r.wrong(n, "data_cut is the number "+n.Value+", but the exports have dates", "a date as YYYY-MM-DD", "write the date, or declare the exports' dates as \"day number\"")
+		r.wrong(n, "data_cut is the number "+cut(n.Value)+", but the exports have dates", "a date as YYYY-MM-DD",
+			"write the date, or declare the exports' dates as \"day number\"")
 	case !numbered && r.plan.Offsets:
-		r.wrong(n, "data_cut is a date, but the exports count days", "a whole number", "write the number of the last day of follow-up")
+		r.wrong(n, "data_cut is a date, but the exports count days", "a whole number",
+			"write the number of the last day of follow-up")
 	}
 	return day
 }
@@ -170,7 +176,8 @@ func (r *reader) disclosure(n *yaml.Node) {
 	}
 	r.plan.Disclosure.MaskBelow = below
 	if below < defaultMask && s.values["reason"] == nil {
-		r.malformed(v, "mask_below is "+v.Value+" without a reason", "5 or more, or a lower number with a reason", "add \"reason: …\": why counts this small may be shown, for instance because the data are published")
+		r.malformed(v, "mask_below is "+v.Value+" without a reason", "5 or more, or a lower number with a reason",
+			"add \"reason: …\": why counts this small may be shown, for instance because the data are published")
 	}
 }
 

@@ -31,11 +31,14 @@ func (r *reader) endpoints(n *yaml.Node) {
 	r.ends = map[string]*declared{}
 	pairs := r.pairs(n, "endpoints")
 	if n.Kind == yaml.MappingNode && len(n.Content) == 0 {
-		r.malformed(n, "endpoints is empty", "at least one endpoint", "say what follow-up waits for, for instance \"revision: {}\"")
+		r.malformed(n, "endpoints is empty", "at least one endpoint",
+			"say what follow-up waits for, for instance \"revision: {}\"")
 	}
 	for _, p := range pairs {
 		if !endpointName.MatchString(p.key.Value) {
-			r.malformed(p.key, "the endpoint is called "+quote(p.key.Value), "a letter, then letters, digits, hyphens and underscores, at most 64", "give it such a name; words for the reader go under label")
+			r.malformed(p.key, "the endpoint is called "+quote(p.key.Value),
+				"a letter, then letters, digits, hyphens and underscores, at most 64",
+				"give it such a name; words for the reader go under label")
 		}
 		before := len(r.faults)
 		e := r.endpoint(p)
@@ -45,7 +48,7 @@ func (r *reader) endpoints(n *yaml.Node) {
 }
 
 func (r *reader) endpoint(p pair) cohorts.Endpoint {
-	s := r.section(p.value, "endpoints."+p.key.Value, "label", "event", "reasons", "competing")
+	s := r.section(p.value, "endpoints."+plain(p.key.Value), "label", "event", "reasons", "competing")
 	e := cohorts.Endpoint{ID: p.key.Value, Event: cohorts.Revised}
 	if v := s.values["event"]; v != nil {
 		word, _ := r.choice(v, "event", words([]cohorts.Cause{cohorts.Revised, cohorts.Died, cohorts.OtherEvent}))
@@ -73,9 +76,11 @@ func (r *reader) recorded(n *yaml.Node, c cohorts.Cause) {
 	switch {
 	case r.registry() != "procedures":
 	case c == cohorts.Died && r.tables["deaths"] == nil:
-		r.wrong(n, "died is asked for, but no export holds deaths", "died with a table deaths under exports", "add the table, or remove died")
+		r.wrong(n, "died is asked for, but no export holds deaths", "died with a table deaths under exports",
+			"add the table, or remove died")
 	case c == cohorts.OtherEvent:
-		r.wrong(n, "other_event is asked for, but linked tables record no other event", "other_event with a ready table", "remove other_event")
+		r.wrong(n, "other_event is asked for, but linked tables record no other event",
+			"other_event with a ready table", "remove other_event")
 	}
 }
 
@@ -90,7 +95,8 @@ func (r *reader) reasons(n *yaml.Node, e *cohorts.Endpoint) {
 		}
 	}
 	if r.registry() == "procedures" && r.tables["revisions"] == nil {
-		r.wrong(n, "reasons are asked for, but no export holds revisions", "reasons with a table revisions under exports", "add the table, or remove the reasons")
+		r.wrong(n, "reasons are asked for, but no export holds revisions",
+			"reasons with a table revisions under exports", "add the table, or remove the reasons")
 	}
 }
 
@@ -109,9 +115,11 @@ func (r *reader) competes(n *yaml.Node, c cohorts.Cause, e *cohorts.Endpoint) {
 	r.recorded(n, c)
 	switch {
 	case c == e.Event:
-		r.wrong(n, string(c)+" is the endpoint's own event and cannot compete with it", "other causes", "remove it from competing")
+		r.wrong(n, string(c)+" is the endpoint's own event and cannot compete with it", "other causes",
+			"remove it from competing")
 	case c == cohorts.OtherRevision && len(e.Reasons) == 0:
-		r.wrong(n, "other_revision competes, but the endpoint counts every revision", "other_revision with reasons", "name the reasons that count, or remove other_revision")
+		r.wrong(n, "other_revision competes, but the endpoint counts every revision", "other_revision with reasons",
+			"name the reasons that count, or remove other_revision")
 	}
 }
 

@@ -47,9 +47,6 @@ func isDate(f *schemas.Field) bool { return f.Type == schemas.Date }
 func isWord(f *schemas.Field) bool {
 	return f.Type == schemas.Code || f.Type == schemas.Text && !f.Identifier
 }
-func isDuration(f *schemas.Field) bool {
-	return f.Unit == string(schemas.Days) && f.Type != schemas.Date
-}
 
 // exports reads where the tables are. They come out in reading order, whatever order the plan has.
 func (r *reader) exports(n *yaml.Node) {
@@ -88,16 +85,20 @@ func (r *reader) tablesTogether(n *yaml.Node) {
 	ready := r.tables["shoulders"]
 	switch {
 	case ready != nil && len(r.tables) > 1:
-		r.malformed(ready.key, "the ready table shoulders stands beside linked tables", "shoulders alone, or procedures with the tables linked to it", "remove one of the two: rows are either linked here or ready")
+		r.malformed(ready.key, "the ready table shoulders stands beside linked tables",
+			"shoulders alone, or procedures with the tables linked to it",
+			"remove one of the two: rows are either linked here or ready")
 	case ready == nil && r.tables["procedures"] == nil:
-		r.malformed(n, "the table procedures is missing from exports", "procedures with the tables linked to it, or shoulders alone", "name the files with the procedures")
+		r.malformed(n, "the table procedures is missing from exports",
+			"procedures with the tables linked to it, or shoulders alone", "name the files with the procedures")
 	}
 }
 
 // export reads one table.
 func (r *reader) export(p pair, s *schemas.Schema) *export {
 	e := &export{schema: s, key: p.key, source: schemas.Source{Table: s.Name, Decimal: '.', Plan: r.place(p.key)}}
-	sec := r.section(p.value, "exports."+s.Name, "files", "format", "delimiter", "decimal", "columns", "recode", "dates", "missing", "units", "extra")
+	sec := r.section(p.value, "exports."+s.Name, "files", "format", "delimiter", "decimal", "columns",
+		"recode", "dates", "missing", "units", "extra")
 	if v := sec.values["extra"]; v != nil {
 		r.extras(v, e)
 	}
@@ -144,7 +145,8 @@ func (r *reader) fileForm(s section, e *export) {
 		if word, _ := r.choice(v, "decimal", []string{"point", "comma"}); word == "comma" {
 			e.source.Decimal = ','
 			if e.source.Delimiter == ',' {
-				r.wrong(v, "the decimal mark and the delimiter are both a comma", "two different marks", "declare the delimiter that the file really has")
+				r.wrong(v, "the decimal mark and the delimiter are both a comma", "two different marks",
+					"declare the delimiter that the file really has")
 			}
 		}
 	}
@@ -155,7 +157,8 @@ func (r *reader) known(key *yaml.Node, e *export, pass func(*schemas.Field) bool
 	f, names := e.field(key.Value), e.fields(pass)
 	allowed := join(names)
 	if f == nil {
-		what, _, remedy := unknown("field", key.Value, names, "name one of the fields allowed, or declare the column under extra")
+		what, _, remedy := unknown("field", key.Value, names,
+			"name one of the fields allowed, or declare the column under extra")
 		r.wrong(key, what+" in "+e.schema.Name, orNone(allowed), remedy)
 		return nil
 	}

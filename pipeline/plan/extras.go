@@ -12,21 +12,14 @@ import (
 // fieldName is the form of a name of an extra field; it becomes a column of the files written for analysis.
 var fieldName = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_]{0,63}$`)
 
-var types = map[string]schemas.Type{"text": schemas.Text, "code": schemas.Code, "integer": schemas.Integer, "number": schemas.Number, "date": schemas.Date}
+var types = map[string]schemas.Type{"text": schemas.Text, "code": schemas.Code,
+	"integer": schemas.Integer, "number": schemas.Number, "date": schemas.Date}
 var typeNames = []string{"text", "code", "integer", "number", "date"}
 
 // extras reads the columns beyond the schema.
 func (r *reader) extras(n *yaml.Node, e *export) {
 	for _, p := range r.pairs(n, "extra") {
 		name := p.key.Value
-		if !fieldName.MatchString(name) {
-			r.malformed(p.key, "the extra field is called "+quote(name), "a letter, then letters, digits and underscores, at most 64", "give it such a name, and name its column in the file under \"column\"")
-			continue
-		}
-		if e.schema.Field(name) != nil {
-			r.wrong(p.key, quote(name)+" is a field of "+e.schema.Name+" already", "other names", "remove it here; name its column under columns")
-			continue
-		}
 		f := schemas.Field{Name: name, Title: strings.ReplaceAll(name, "_", " ")}
 		if p.value.Kind == yaml.ScalarNode {
 			word, _ := r.choice(p.value, "the type of "+quote(name), typeNames)
@@ -34,7 +27,17 @@ func (r *reader) extras(n *yaml.Node, e *export) {
 		} else {
 			r.extra(p.value, e, &f)
 		}
-		e.source.Extra = append(e.source.Extra, f)
+		switch {
+		case !fieldName.MatchString(name):
+			r.malformed(p.key, "the extra field is called "+quote(name),
+				"a letter, then letters, digits and underscores, at most 64",
+				"give it such a name, and name its column in the file under \"column\"")
+		case e.schema.Field(name) != nil:
+			r.wrong(p.key, quote(name)+" is a field of "+e.schema.Name+" already", "other names",
+				"remove it here; name its column under columns")
+		default:
+			e.source.Extra = append(e.source.Extra, f)
+		}
 	}
 }
 
@@ -61,7 +64,8 @@ func (r *reader) extra(n *yaml.Node, e *export, f *schemas.Field) {
 		return
 	}
 	if f.Type != schemas.Code {
-		r.wrong(v, "codes stand with a field that does not hold codes", "codes with the type code", "write \"type: code\", or remove the codes")
+		r.wrong(v, "codes stand with a field that does not hold codes", "codes with the type code",
+			"write \"type: code\", or remove the codes")
 	}
 	for _, c := range r.pairs(v, "codes") {
 		if label, ok := r.code(c.value, "the label of "+quote(c.key.Value)); ok {

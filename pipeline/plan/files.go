@@ -35,9 +35,12 @@ func (r *reader) addFile(n *yaml.Node, name string, source *schemas.Source) {
 	ext := strings.ToLower(path.Ext(name))
 	switch {
 	case slices.Contains(source.Shown, name):
-		r.wrong(n, "the file "+quote(name)+" is named twice for one table", "each file once", "remove it here, or narrow the pattern")
+		r.wrong(n, "the file "+quote(name)+" is named twice for one table", "each file once",
+			"remove it here, or narrow the pattern")
 	case source.Format == schemas.ByEnding && !slices.Contains(endings, ext):
-		r.wrong(n, "the ending of "+quote(name)+" does not say what the file is", join(endings)+", or another ending with \"format\"", "add \"format: csv\" or \"format: parquet\"; save a workbook as CSV first")
+		r.wrong(n, "the ending of "+quote(name)+" does not say what the file is",
+			join(endings)+", or another ending with \"format\"",
+			"add \"format: csv\" or \"format: parquet\"; save a workbook as CSV first")
 	default:
 		source.Shown = append(source.Shown, name)
 		source.Files = append(source.Files, filepath.Join(r.dir, filepath.FromSlash(name)))
@@ -50,7 +53,9 @@ var endings = []string{".csv", ".tsv", ".txt", ".parquet"}
 // match returns the files that a path or pattern means, relative to the plan.
 func (r *reader) match(n *yaml.Node, pattern string) []string {
 	if leaves(pattern) {
-		r.wrong(n, "the path "+quote(pattern)+" leaves the folder of the plan", "a path within that folder, with / between folders", "copy or link the export into the folder of the plan, and name it from there")
+		r.wrong(n, "the path "+quote(pattern)+" leaves the folder of the plan",
+			"a path within that folder, with / between folders",
+			"copy or link the export into the folder of the plan, and name it from there")
 		return nil
 	}
 	folder := os.DirFS(r.dir)
@@ -58,7 +63,8 @@ func (r *reader) match(n *yaml.Node, pattern string) []string {
 	info, err := fs.Stat(folder, name)
 	switch {
 	case err == nil && info.IsDir():
-		r.wrong(n, "the path "+quote(pattern)+" is a folder", "a file, a list of files, or a pattern", "write for instance "+quote(path.Join(name, "*.csv")))
+		r.wrong(n, "the path "+quote(pattern)+" is a folder", "a file, a list of files, or a pattern",
+			"write for instance "+quote(path.Join(name, "*.csv")))
 		return nil
 	case err == nil:
 		return []string{name}
@@ -82,7 +88,8 @@ func leaves(name string) bool {
 func (r *reader) expand(n *yaml.Node, folder fs.FS, pattern string) []string {
 	matches, err := fs.Glob(folder, pattern)
 	if err != nil {
-		r.wrong(n, "the pattern "+quote(pattern)+" is not complete", "* for any letters, ? for one, [ab] for one of those", "close the bracket")
+		r.wrong(n, "the pattern "+quote(pattern)+" is not complete",
+			"* for any letters, ? for one, [ab] for one of those", "close the bracket")
 		return nil
 	}
 	var names []string
@@ -130,7 +137,7 @@ func (r *reader) noFile(n *yaml.Node, folder fs.FS, name string) {
 
 // meant guesses the file behind a path whose part missing is not in the folder dir.
 func meant(folder fs.FS, dir, missing, rest string, names []string) string {
-	if near, ok := schemas.Nearest(missing, names); ok {
+	if near, ok := schemas.Nearest(cut(missing), names); ok {
 		guess := path.Join(dir, near, rest)
 		if _, err := fs.Stat(folder, guess); err != nil {
 			guess = path.Join(dir, near)
@@ -164,9 +171,9 @@ func holds(folder fs.FS, dir string) (sentence string, names []string) {
 		}
 		names = append(names, name)
 		if e.IsDir() {
-			listed = append(listed, name+"/")
+			listed = append(listed, plain(name)+"/")
 		} else if slices.Contains(endings, strings.ToLower(path.Ext(name))) {
-			listed = append(listed, name)
+			listed = append(listed, plain(name))
 		}
 	}
 	if len(listed) == 0 {

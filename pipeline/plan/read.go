@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"deltoid/schemas"
@@ -15,6 +16,9 @@ import (
 
 // maxSize is the largest plan that is read, in bytes. A plan is written by hand; a file beyond this is something else.
 const maxSize = 1 << 20
+
+// maxProblems is the largest number of problems that are told one by one.
+const maxProblems = 200
 
 // Read reads a study plan from a file. Paths in it are read from the folder that holds it. When anything is wrong the
 // error is [schemas.Problems] with everything that was found, in the order of the file, and the plan is nil.
@@ -68,7 +72,11 @@ func (r *reader) problems() schemas.Problems {
 	})
 	var ps schemas.Problems
 	seen := map[string]bool{}
-	for _, f := range r.faults {
+	for i, f := range r.faults {
+		if len(ps) == maxProblems {
+			return append(ps, &schemas.Problem{Kind: schemas.PlanProblem, Where: r.path + ":" + strconv.Itoa(f.line),
+				What: fmt.Sprintf("about %d more problems follow from here", len(r.faults)-i), Remedy: "mend those above first"})
+		}
 		if text := f.problem.Error(); !seen[text] {
 			seen[text] = true
 			ps = append(ps, f.problem)

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 
@@ -56,25 +57,46 @@ func (r *reader) place(n *yaml.Node) string { return r.path + ":" + strconv.Itoa
 
 // unknown words the fault of a name that is not in a list.
 func unknown(kind, name string, allowed []string, otherwise string) (what, list, remedy string) {
-	what = "no such " + kind + " " + quote(name)
-	if near, ok := schemas.Nearest(name, allowed); ok {
-		otherwise = "did you mean " + quote(near) + "?"
+	return "no such " + kind + " " + quote(name), join(some(allowed)), didYouMean(name, allowed, otherwise)
+}
+
+// didYouMean is the remedy that names the nearest word, or another when none is near. A word longer than any name is not
+// compared: it would take long, and mean nothing.
+func didYouMean(word string, allowed []string, otherwise string) string {
+	if len(word) > 100 || len(allowed) > 1000 {
+		return otherwise
 	}
-	return what, join(allowed), otherwise
+	if near, ok := schemas.Nearest(word, allowed); ok {
+		return "did you mean " + quote(near) + "?"
+	}
+	return otherwise
 }
 
 // quote quotes a text for a message and cuts it when it is long.
-func quote(s string) string {
+func quote(s string) string { return strconv.Quote(cut(s)) }
+
+func cut(s string) string {
 	const most = 60
 	if letters := []rune(s); len(letters) > most {
 		s = string(letters[:most]) + "…"
 	}
-	return strconv.Quote(s)
+	return s
+}
+
+// simple is a name that needs no quotation marks in a message.
+var simple = regexp.MustCompile(`^[\pL\pN_. /-]{1,60}$`)
+
+// plain writes a name for a message, between quotation marks only when it needs them.
+func plain(name string) string {
+	if simple.MatchString(name) {
+		return name
+	}
+	return quote(name)
 }
 
 // some returns the first names of a list, and how many more there are.
 func some(names []string) []string {
-	const most = 12
+	const most = 30
 	if len(names) <= most {
 		return names
 	}
@@ -91,7 +113,7 @@ func describe(n *yaml.Node) string {
 	case n.ShortTag() == "!!null":
 		return "nothing"
 	case n.ShortTag() == "!!int" || n.ShortTag() == "!!float":
-		return "the number " + n.Value
+		return "the number " + cut(n.Value)
 	case n.ShortTag() == "!!bool":
 		return "the value " + n.Value
 	}

@@ -7,8 +7,6 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
-
-	"deltoid/schemas"
 )
 
 // pair is one key of a group with its value.
@@ -28,7 +26,8 @@ func (r *reader) pairs(n *yaml.Node, name string) []pair {
 			continue
 		}
 		if line, twice := first[key.Value]; twice {
-			r.wrong(key, "the key "+quote(key.Value)+" stands twice; the first is in line "+strconv.Itoa(line), "each key once", "delete one of the two")
+			r.wrong(key, "the key "+quote(key.Value)+" stands twice; the first is in line "+strconv.Itoa(line),
+				"each key once", "delete one of the two")
 			continue
 		}
 		first[key.Value] = key.Line
@@ -92,7 +91,7 @@ func reshape(n *yaml.Node, wanted form) string {
 	case wanted == list && n.Kind == yaml.MappingNode:
 		return "begin each entry with a hyphen"
 	case wanted == list:
-		return "put it between brackets: [" + n.Value + "]"
+		return "put it between brackets: [" + plain(n.Value) + "]"
 	case n.Kind == yaml.SequenceNode:
 		return "write one value, without brackets and hyphens"
 	case n.Kind == yaml.MappingNode:
@@ -103,14 +102,15 @@ func reshape(n *yaml.Node, wanted form) string {
 	return "correct the value"
 }
 
-// text reads a text. A number is refused: as a title or label it is nearly always a slip.
+// text reads a text. A number is refused: as a title or label it is nearly always a slip. A date is as good as any text.
 func (r *reader) text(n *yaml.Node, name string) (string, bool) {
-	if n.Kind == yaml.ScalarNode && n.ShortTag() != "!!str" && n.ShortTag() != "!!null" {
-		r.malformed(n, name+" is "+describe(n), "a text", "put it between double quotes if it is meant: "+strconv.Quote(n.Value))
+	tag := n.ShortTag()
+	if n.Kind != yaml.ScalarNode || tag == "!!null" {
+		r.mistyped(n, name, single, "a text")
 		return "", false
 	}
-	if n.Kind != yaml.ScalarNode || n.ShortTag() != "!!str" {
-		r.mistyped(n, name, single, "a text")
+	if tag != "!!str" && tag != "!!timestamp" {
+		r.malformed(n, name+" is "+describe(n), "a text", "put it between double quotes if it is meant: "+quote(n.Value))
 		return "", false
 	}
 	if strings.Trim(n.Value, " \t\n\r\f") == "" {
@@ -125,7 +125,8 @@ func (r *reader) text(n *yaml.Node, name string) (string, bool) {
 func (r *reader) code(n *yaml.Node, name string) (string, bool) {
 	switch {
 	case n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null" && n.Value != "":
-		r.malformed(n, name+" is "+n.Value+", which YAML reads as nothing", "a code or a text", "put it between double quotes if it is meant: "+strconv.Quote(n.Value))
+		r.malformed(n, name+" is "+n.Value+", which YAML reads as nothing", "a code or a text",
+			"put it between double quotes if it is meant: "+strconv.Quote(n.Value))
 	case n.Kind != yaml.ScalarNode || n.ShortTag() == "!!null":
 		r.mistyped(n, name, single, "a code or a text")
 	case n.Value == "":
@@ -209,13 +210,10 @@ func (r *reader) choice(n *yaml.Node, name string, allowed []string) (string, bo
 		r.mistyped(n, name, single, join(allowed))
 		return "", false
 	}
-	remedy := "write one of the words allowed"
+	otherwise := "write one of the words allowed"
 	if len(allowed) == 1 {
-		remedy = "write " + quote(allowed[0])
+		otherwise = "write " + quote(allowed[0])
 	}
-	if near, ok := schemas.Nearest(n.Value, allowed); ok {
-		remedy = "did you mean " + quote(near) + "?"
-	}
-	r.malformed(n, name+" is "+quote(n.Value), join(allowed), remedy)
+	r.malformed(n, name+" is "+quote(n.Value), join(allowed), didYouMean(n.Value, allowed, otherwise))
 	return "", false
 }

@@ -38,7 +38,8 @@ func (r *reader) parse(data []byte) *yaml.Node {
 	}
 	root := r.withoutReferences(doc.Content[0])
 	if err := decoder.Decode(&next); root != nil && !errors.Is(err, io.EOF) {
-		r.at(max(next.Line, 1), 1, `a second document follows after "---"`, "one plan in a file", "put it into a file of its own")
+		r.at(max(next.Line, 1), 1, `a second document follows after "---"`, "one plan in a file",
+			"put it into a file of its own")
 		return nil
 	}
 	return root
@@ -62,7 +63,8 @@ func (r *reader) isText(data []byte) bool {
 	}
 	line := 1 + bytes.Count(data[:good], []byte("\n"))
 	column := 1 + utf8.RuneCount(data[1+bytes.LastIndexByte(data[:good], '\n'):good])
-	r.at(line, column, fmt.Sprintf("the byte 0x%02X is not UTF-8 text", data[good]), "", "save the plan with the encoding UTF-8")
+	r.at(line, column, fmt.Sprintf("the byte 0x%02X is not UTF-8 text", data[good]), "",
+		"save the plan with the encoding UTF-8")
 	return false
 }
 
@@ -76,7 +78,8 @@ func (r *reader) indentedWithSpaces(data []byte) bool {
 		text := bytes.TrimLeft(line, " \t\r\n")
 		blank := line[:len(line)-len(text)]
 		if i := bytes.IndexByte(blank, '\t'); i >= 0 && len(text) > 0 {
-			r.at(number, i+1, "the line is indented with a tab", "spaces", "replace the tab with spaces, as many as in the lines beside it")
+			r.at(number, i+1, "the line is indented with a tab", "spaces",
+				"replace the tab with spaces, as many as in the lines beside it")
 			clean = false
 		}
 	}
@@ -98,7 +101,8 @@ func (r *reader) notYAML(err error, data []byte) {
 		line = 1 + bytes.Count(data[:max(0, bytes.Index(data, []byte("*"+name)))], []byte("\n"))
 	}
 	r.at(line, 0, "the plan is not YAML here: "+what, "",
-		"look at this line and the one before it; put a text that holds any of : # [ ] { } , & * ! | > ' % @ between double quotes")
+		"look at this line and the one before it; put a text that holds any of "+
+			": # [ ] { } , & * ! | > ' % @ between double quotes")
 }
 
 // withoutReferences returns the tree with every reference replaced by what it stands for, or nil when that is too much.
@@ -124,7 +128,8 @@ func (r *reader) withoutReferences(root *yaml.Node) *yaml.Node {
 	}
 	tree := follow(root, 0)
 	if tree == nil {
-		r.at(root.Line, root.Column, "the plan holds too much, or is nested too deeply, once its references (& and *) are followed",
+		r.at(root.Line, root.Column,
+			"the plan holds too much, or is nested too deeply, once its references (& and *) are followed",
 			fmt.Sprintf("%d values, %d levels", maxNodes, maxDepth), "write the plan out without references")
 	}
 	return tree

@@ -1,0 +1,290 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"deltoid/cohorts"
+	"deltoid/schemas"
+)
+
+func number64(v float64) *float64 { return &v }
+
+// dayOf counts days with the calendar of the standard library.
+func dayOf(year int, month time.Month, day int) int32 {
+	return int32(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Sub(time.Unix(0, 0).UTC()) / (24 * time.Hour))
+}
+
+func read(t *testing.T, name string) *Plan {
+	t.Helper()
+	p, err := Read(filepath.Join(goodPlans, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// Written out by hand beside testdata/plans/linked.yaml, key by key.
+func TestLinkedPlan(t *testing.T) {
+	dir := goodPlans + "/exports/"
+	path := goodPlans + "/linked.yaml"
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(words string) string {
+		before, _, found := strings.Cut(string(data), words)
+		if !found {
+			t.Errorf("the plan does not hold %q", words)
+		}
+		return fmt.Sprintf("%s:%d", path, 1+strings.Count(before, "\n"))
+	}
+	want := &Plan{
+		Path: path, Study: "invented-registry", Title: "Reverse shoulder replacement in an invented registry",
+		About: "Two patients who do not exist, in a hospital that does not exist.", Invented: true,
+		Sources: []schemas.Source{
+			{Table: "procedures", Format: schemas.CSV, Delimiter: ';', Decimal: ',', Plan: at("  procedures:"),
+				Files:   []string{dir + "procedures-2011.csv", dir + "procedures-2012.csv"},
+				Shown:   []string{"exports/procedures-2011.csv", "exports/procedures-2012.csv"},
+				Columns: map[string]string{"patient": "PAT_NO", "day": "OP_DATE", "hospital": "SITE", "side_of_work": "DOM"},
+				Recode: map[string]map[string]string{"procedure": {"RSA": "reverse", "TSA": "anatomic"},
+					"asa": {"01": "1", "02": "2", "9": ""}, "hospital": {"01": "North"}},
+				Layouts: map[string]schemas.Layout{"day": "DD/MM/YYYY", "list_day": "DD/MM/YYYY"},
+				Missing: []string{"NA", "."},
+				Extra: []schemas.Field{
+					{Name: "list_day", Title: "list day", Type: schemas.Date},
+					{Name: "side_of_work", Title: "Dominant side", Type: schemas.Code,
+						Codes: []schemas.CodeValue{{Value: "d", Label: "dominant"}, {Value: "n", Label: "not dominant"}}},
+					{Name: "theatre_minutes", Title: "theatre minutes", Type: schemas.Number, Unit: "minutes"},
+				}},
+			plainSource("revisions", at("  revisions:")),
+			plainSource("deaths", at("  deaths:")),
+			func() schemas.Source {
+				s := plainSource("contacts", at("  contacts:"))
+				s.Missing = []string{"unknown"}
+				return s
+			}(),
+		},
+		FollowUp: cohorts.FollowUp{DataCut: dayOf(2024, 12, 31), ToLastContact: true},
+		Cohort: cohorts.Definition{Name: "Reverse replacements for two indications", Criteria: []cohorts.Criterion{
+			{Label: "Reverse replacement", Place: at("    - keep: Reverse"), Where: []cohorts.Condition{{Field: "procedure", In: []string{"reverse"}}}},
+			{Label: "Osteoarthritis with a deficient cuff, or a fracture", Place: at("    - keep: Osteo"),
+				Where: []cohorts.Condition{{Field: "indication", In: []string{"oa_deficient_cuff", "fracture"}}}},
+			{Label: "Operated 2010 or later, aged 40 to 100", Place: at("    - keep: Operated"), Where: []cohorts.Condition{
+				{Field: "day", From: number64(float64(dayOf(2010, 1, 1)))}, {Field: "age", From: number64(40), To: number64(100)}}},
+		}},
+		Endpoints: []cohorts.Endpoint{
+			{ID: "revision", Label: "revision for any reason", Event: cohorts.Revised, Competing: []cohorts.Cause{cohorts.Died}},
+			{ID: "infection", Label: "revision for infection", Event: cohorts.Revised, Reasons: []string{"infection"},
+				Competing: []cohorts.Cause{cohorts.Died, cohorts.OtherRevision}},
+			{ID: "death", Label: "death", Event: cohorts.Died},
+		},
+		Analyses: []Analysis{
+			{ID: "revision-by-indication", Kind: ImplantSurvival, Endpoint: "revision", Times: []float64{1, 2, 5, 10}, Unit: schemas.Years,
+				Groups: cohorts.Grouping{By: "indication", Labels: map[string]string{"fracture": "Fracture"},
+					Order: []string{"fracture", "oa_deficient_cuff"}},
+				Headline: LeadSurvival, Level: 0.9, Interval: LogInterval, Until: 12, Place: at("  - id: revision-by")},
+			{ID: "implant-survival-infection", Kind: ImplantSurvival, Endpoint: "infection", Times: []float64{24, 60}, Unit: schemas.Months,
+				Headline: LeadIncidence, Level: 0.95, Interval: LogLogInterval, Until: 60, Place: at("  - kind: implant survival\n    endpoint: infection")},
+			{ID: "implant-survival-death-by-hospital", Kind: ImplantSurvival, Endpoint: "death", Times: []float64{5}, Unit: schemas.Years,
+				Groups: cohorts.Grouping{By: "hospital"}, Headline: LeadSurvival, Level: 0.95, Interval: LogLogInterval, Until: 5, Place: at("  - {kind: implant")},
+		},
+		Outputs:    []Output{HTML, Figures},
+		Disclosure: Disclosure{MaskBelow: 3, Reason: "The registry's own rule is three."},
+	}
+	if diff := cmp.Diff(want, read(t, "linked.yaml")); diff != "" {
+		t.Errorf("the plan (-by hand +read):\n%s", diff)
+	}
+}
+
+func plainSource(table, place string) schemas.Source {
+	return schemas.Source{Table: table, Decimal: '.', Plan: place, Files: []string{goodPlans + "/exports/" + table + ".csv"},
+		Shown: []string{"exports/" + table + ".csv"}, Layouts: map[string]schemas.Layout{"day": schemas.ISODate}}
+}
+
+func TestReadyPlanHasDefaults(t *testing.T) {
+	p := read(t, "ready.yaml")
+	if p.FollowUp.DataCut != schemas.NoDay || p.Cohort.Name != "All shoulders" || p.Disclosure.MaskBelow != 5 || p.Invented {
+		t.Errorf("defaults: %+v %+v %+v", p.FollowUp, p.Cohort, p.Disclosure)
+	}
+	if diff := cmp.Diff([]Output{HTML, Markdown, Notebook, Figures}, p.Outputs); diff != "" {
+		t.Error(diff)
+	}
+	if diff := cmp.Diff(map[string]schemas.Unit{"follow_up": schemas.Months}, p.Sources[0].Units); diff != "" {
+		t.Error(diff)
+	}
+	if e := p.Endpoint(p.Analyses[0].Endpoint); e == nil || len(e.Competing) != 2 || p.Endpoint("death") != nil {
+		t.Errorf("the endpoint of the analysis is %+v", e)
+	}
+}
+
+func TestPlanOfDayNumbers(t *testing.T) {
+	p := read(t, "day-numbers.yaml")
+	if !p.Offsets || p.FollowUp.DataCut != 5000 || *p.Cohort.Criteria[0].Where[0].From != 365 {
+		t.Errorf("offsets %v, data cut %d, from %v", p.Offsets, p.FollowUp.DataCut, p.Cohort.Criteria[0].Where[0])
+	}
+}
+
+// Months are rounded to days when they are read, weeks are not.
+func TestCoarseLengthsOfTime(t *testing.T) {
+	if !read(t, "ready.yaml").Coarse() || read(t, "day-numbers.yaml").Coarse() {
+		t.Error("months are coarse and weeks are not")
+	}
+}
+
+// Changing any line of a plan that decides something changes the settings, so nothing that decides is left unsaid.
+func TestSettingsTellEverything(t *testing.T) {
+	path := filepath.Join(goodPlans, "linked.yaml")
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	before := settingsOf(t, path, string(data))
+	for _, c := range [][2]string{
+		{"study: invented-registry", "study: other"}, {"title: Reverse", "title: Inverse"}, {"about: Two", "about: 2"},
+		{"invented: true", "invented: false"}, {"procedures-*.csv", "procedures-2011.csv"}, {"format: csv", ""},
+		{"delimiter: semicolon", "delimiter: tab"}, {"decimal: comma", "decimal: point"}, {"day: OP_DATE", "day: OP_DAY"},
+		{"TSA: anatomic", "TSA: hemi"}, {`9: ""`, "9: 5"}, {"list_day: DD/MM/YYYY", "list_day: MM/DD/YYYY"}, {`["NA", "."]`, `["NA"]`},
+		{"list_day: date", "list_day: {type: date, title: Listed}"}, {"column: DOM", "column: DOMINANT"}, {"type: number", "type: integer"},
+		{"unit: minutes", "unit: hours"}, {"n: not dominant", "n: other"}, {"missing: unknown", "missing: none"},
+		{"data_cut: 2024-12-31", "data_cut: 2024-12-30"}, {"last_contact", "data_cut"}, {"name: Reverse", "name: Inverse"},
+		{"keep: Reverse", "keep: Inverse"}, {"{procedure: reverse}", "{procedure: hemi}"}, {"from: 2010-01-01", "from: 2010-01-02"},
+		{"to: 100", "to: 99"}, {"label: revision for infection", "label: infection"}, {"reasons: [infection]", "reasons: [infection, wear]"},
+		{"competing: [died, other_revision]", "competing: [died]"}, {"event: died", "event: revised"}, {"id: revision-by", "id: by"},
+		{"by: hospital", "by: surgeon"}, {"fracture: Fracture", "fracture: Broken"}, {"[fracture, oa_deficient_cuff]", "[oa_deficient_cuff]"},
+		{"[1, 2, 5, 10]", "[1, 2, 5]"}, {"unit: months", "unit: weeks"}, {"until: 12", "until: 11"}, {"headline: survival", ""},
+		{"level: 0.9", "level: 0.99"}, {"interval: log", "interval: plain"}, {"[html, figures]", "[html]"}, {"mask_below: 3", "mask_below: 4"},
+		{"own rule", "rule"},
+	} {
+		if !strings.Contains(string(data), c[0]) {
+			t.Errorf("the plan does not hold %q", c[0])
+			continue
+		}
+		after := settingsOf(t, path, strings.Replace(string(data), c[0], c[1], 1))
+		if cmp.Equal(before, after) {
+			t.Errorf("the settings do not tell %q from %q", c[0], c[1])
+		}
+	}
+}
+
+func settingsOf(t *testing.T, path, text string) [][2]string {
+	t.Helper()
+	p, err := Parse(path, []byte(text))
+	if err != nil {
+		t.Fatalf("%v\n%s", err, text)
+	}
+	return p.Settings()
+}
+
+// The order of settings that are maps in Go does not change from run to run.
+func TestSettingsInFixedOrder(t *testing.T) {
+	p := read(t, "linked.yaml")
+	first := fmt.Sprint(p.Settings())
+	for range 50 {
+		if again := fmt.Sprint(p.Settings()); again != first {
+			t.Fatalf("settings differ:\n%s\n%s", first, again)
+		}
+	}
+}
+
+func TestReadRefusesWhatIsNoPlan(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name string, size int) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(strings.Repeat("#", size)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	empty := t.TempDir()
+	large := write("large.yaml", maxSize+1)
+	write("study.yaml", 1)
+	for _, c := range []struct{ path, what, remedy string }{
+		{filepath.Join(dir, "stduy.yaml"), "does not exist", "study.yaml"},
+		{filepath.Join(dir, "q.yaml"), "does not exist", "large.yaml, study.yaml"},
+		{dir, "is a folder", "study.yaml"},
+		{filepath.Join(empty, "plan.yaml"), "does not exist", "no YAML file lies"},
+		{filepath.Join(empty, "gone", "plan.yaml"), "does not exist", "cannot be listed"},
+		{large, "has 1048577 bytes", "not an export"},
+	} {
+		p, err := Read(c.path)
+		var ps schemas.Problems
+		if p != nil || !errors.As(err, &ps) || len(ps) != 1 {
+			t.Errorf("%s: %v, %v", c.path, p, err)
+			continue
+		}
+		if !strings.Contains(ps[0].What, c.what) || !strings.Contains(ps[0].Remedy, c.remedy) || ps[0].Where != c.path {
+			t.Errorf("%s: %v, want %q and %q", c.path, err, c.what, c.remedy)
+		}
+	}
+	if _, err := Parse("plan.yaml", make([]byte, maxSize+1)); err == nil {
+		t.Error("a plan that is too large was parsed")
+	}
+}
+
+// A reference stands for what it points at, and its faults are told once, where the words are.
+func TestReferencesAreFollowed(t *testing.T) {
+	path := filepath.Join(goodPlans, "ready.yaml")
+	data, _ := os.ReadFile(path)
+	twice := strings.Replace(string(data), "times: [1]}", "times: &t [1, 3]}\n  - {id: again, kind: implant survival, endpoint: revision, times: *t}", 1)
+	p, err := Parse(path, []byte(twice))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]float64{1, 3}, p.Analyses[1].Times); diff != "" {
+		t.Error(diff)
+	}
+	_, err = Parse(path, []byte(strings.Replace(twice, "[1, 3]", "[3, 1]", 1)))
+	if err == nil || strings.Count(err.Error(), "\n") != 0 || !strings.Contains(err.Error(), ":12:64: the time 1") {
+		t.Errorf("one fault used twice: %v", err)
+	}
+}
+
+func TestManyProblemsAreCounted(t *testing.T) {
+	var b strings.Builder
+	for i := range 1000 {
+		fmt.Fprintf(&b, "key%d: 1\n", i)
+	}
+	_, err := Parse("plan.yaml", []byte(b.String()))
+	var ps schemas.Problems
+	if !errors.As(err, &ps) || len(ps) != maxProblems+1 || !strings.Contains(ps[maxProblems].What, "806 more") {
+		t.Errorf("%d problems, the last %v", len(ps), ps[len(ps)-1])
+	}
+}
+
+func TestFilesOfAPatternAreSortedAndPlain(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"b.csv", "a.csv", ".hidden.csv", "c[1].csv", "d.parquet"} {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(filepath.Join(dir, "folder.csv"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	data, _ := os.ReadFile(filepath.Join(goodPlans, "ready.yaml"))
+	for files, want := range map[string][]string{
+		`"*.csv"`:                       {"a.csv", "b.csv", "c[1].csv"},
+		`[d.parquet, "[ab].csv"]`:       {"d.parquet", "a.csv", "b.csv"},
+		`"c[1].csv"`:                    {"c[1].csv"},
+		`"./a.csv"`:                     {"a.csv"},
+		`".h*.csv"`:                     {".hidden.csv"},
+		"{}\n#":                         nil,
+		`"?.csv"` + "\n    format: csv": {"a.csv", "b.csv"},
+	} {
+		text := strings.Replace(string(data), "exports/shoulders.csv", files, 1)
+		p, err := Parse(filepath.Join(dir, "plan.yaml"), []byte(text))
+		if (err != nil) != (want == nil) {
+			t.Errorf("%s: %v", files, err)
+		} else if err == nil && !cmp.Equal(want, p.Sources[0].Shown) {
+			t.Errorf("%s: %q, want %q", files, p.Sources[0].Shown, want)
+		}
+	}
+}
