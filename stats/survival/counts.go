@@ -189,3 +189,6 @@ func before(a, b cell) bool {
 
 // Weighted says whether any row of a group was counted with a weight.
 func (c *Counts) Weighted(group int) bool { return c.groups[group].leftWeight != nil }
+
+// LateEntries returns the number of rows of a group that entered after the very start.
+func (c *Counts) LateEntries(group int) int64 { return total(c.groups[group].entered) }
