@@ -11,7 +11,7 @@ const hidden = "–"
 // the ticks. It returns the y of the last base line.
 func (c *chart) riskRows(y float64) float64 {
 	y += c.textRow
-	c.p.add(label{x: 0, y: y, text: "Numbers at risk", size: c.size, bold: true, colour: ink})
+	c.p.add(label{x: margin, y: y, text: "Numbers at risk", size: c.size, bold: true, colour: ink})
 	masked := ""
 	for _, row := range c.f.AtRisk {
 		y = c.entry(y+c.textRow+3, row.Group)
@@ -60,17 +60,17 @@ func (c *chart) legend(y float64) float64 {
 // a curve has no sample.
 func (c *chart) entry(y float64, group string) float64 {
 	const sample = 24
-	x := 0.0
+	x := margin
 	for _, curve := range c.drawn() {
 		if curve.Group == group {
 			s := styleOf(curve.Style)
-			c.p.add(stroke{points: []point{{0, y - c.size*0.3}, {sample, y - c.size*0.3}}, width: 1.9, colour: s.colour,
+			c.p.add(stroke{points: []point{{margin, y - c.size*0.3}, {margin + sample, y - c.size*0.3}}, width: 1.9, colour: s.colour,
 				dash: s.dash})
-			x = sample + 6
+			x = margin + sample + 6
 			break
 		}
 	}
-	lines := c.l.wrap(split([]piece{{Text: plain(group)}}), c.p.width-x, c.size, false)
+	lines := c.l.wrap(split([]piece{{Text: plain(group)}}), c.p.width-margin-x, c.size, false)
 	for i, line := range lines {
 		line.x, line.y = x, y+float64(i)*c.textRow
 		c.p.add(line)
@@ -80,9 +80,9 @@ func (c *chart) entry(y float64, group string) float64 {
 
 // paragraph writes a wrapped note and returns the y of its last base line.
 func (c *chart) paragraph(y float64, text string) float64 {
-	for _, line := range c.l.wrap(split([]piece{{Text: plain(text)}}), c.p.width, c.size-1, false) {
+	for _, line := range c.wrapped(text, c.size-1) {
 		y += c.textRow
-		line.x, line.y, line.colour = 0, y, quiet
+		line.x, line.y, line.colour = margin, y, quiet
 		c.p.add(line)
 	}
 	return y

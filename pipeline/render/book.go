@@ -105,15 +105,16 @@ func (b *book) checkFigure(f *report.Figure, taken map[string]bool) []error {
 	return errs
 }
 
+// checkID looks at the id of a section, a sheet or a figure; where names its kind, and each kind has ids of its own.
 func checkID(where, id string, taken map[string]bool) []error {
 	var errs []error
 	if !safeID.MatchString(id) {
 		errs = append(errs, fmt.Errorf("%s: the id may hold lower-case letters, digits, dots and hyphens", where))
 	}
-	if taken[id] {
-		errs = append(errs, fmt.Errorf("%s: the id is taken by another section, sheet or figure", where))
+	if taken[where] {
+		errs = append(errs, fmt.Errorf("%s: the id is taken", where))
 	}
-	taken[id] = true
+	taken[where] = true
 	return errs
 }
 

@@ -42,8 +42,7 @@ func curvePicture(b *book, f *report.Figure, width float64) (*picture, error) {
 	if c.named {
 		c.nameCurves()
 	}
-	y := c.bottom + 16 + 15
-	c.p.add(label{x: (c.left + c.right) / 2, y: y, text: plain(f.X.Label), size: c.size, at: atMiddle, colour: ink})
+	y := c.axisName()
 	if len(f.AtRisk) > 0 {
 		y = c.riskRows(y + 8)
 	} else if !c.named {
@@ -51,6 +50,28 @@ func curvePicture(b *book, f *report.Figure, width float64) (*picture, error) {
 	}
 	c.p.height = math.Ceil(y + 8)
 	return c.p, nil
+}
+
+// margin keeps letters off the border of a drawing that stands alone.
+const margin = 3.0
+
+// wrapped breaks a label into lines as wide as the drawing.
+func (c *chart) wrapped(text string, size float64) []label {
+	return c.l.wrap(split([]piece{{Text: plain(text)}}), c.p.width-2*margin, size, false)
+}
+
+// axisName writes the name of the x axis and returns the y of its last base line.
+func (c *chart) axisName() float64 {
+	y := c.bottom + 19
+	for _, line := range c.wrapped(c.f.X.Label, c.size) {
+		y += c.textRow
+		line.x, line.y, line.at = (c.left+c.right)/2, y, atMiddle
+		if c.l.width(line.text, c.size, false) > c.right-c.left {
+			line.x, line.at = margin, atStart
+		}
+		c.p.add(line)
+	}
+	return y
 }
 
 // namesRoom is the part of a wide drawing's width that names at the ends of curves may take.
@@ -64,14 +85,14 @@ func (c *chart) place() {
 	for _, y := range c.f.Y.Ticks {
 		widest = max(widest, c.l.width(report.Tick(y, c.f.Y.Unit), c.size, false))
 	}
-	c.left = widest + 8
+	c.left = margin + widest + 8
 	edge := c.edgeWidth()
 	c.right = c.p.width - edge
 	c.named = c.p.width >= wideWidth && len(c.drawn()) > 0 && len(c.drawn()) <= mostNamed
 	if c.named {
 		c.right = min(c.right, c.p.width-c.namesWidth()-14)
 	}
-	c.top = 26
+	c.top = 14 + c.textRow*float64(max(len(c.wrapped(c.f.Y.Label, c.size)), 1))
 	c.bottom = c.top + math.Round((c.right-c.left)*0.62)
 	if c.p.width < wideWidth {
 		c.bottom = c.top + math.Round((c.right-c.left)*0.8)
@@ -83,7 +104,7 @@ func (c *chart) place() {
 func (c *chart) edgeWidth() float64 {
 	w := 8.0
 	for _, i := range allTicks(c.f) {
-		w = max(w, c.columnWidth(i)/2+1)
+		w = max(w, c.columnWidth(i)/2+margin)
 	}
 	return w
 }
@@ -155,7 +176,10 @@ func (c *chart) atY(y float64) float64 {
 func clamp(x, low, high float64) float64 { return math.Max(low, math.Min(high, x)) }
 
 func (c *chart) grid() {
-	c.p.add(label{x: 0, y: 11, text: plain(c.f.Y.Label), size: c.size, colour: ink})
+	for i, line := range c.wrapped(c.f.Y.Label, c.size) {
+		line.x, line.y = margin, 11+float64(i)*c.textRow
+		c.p.add(line)
+	}
 	for _, y := range c.f.Y.Ticks {
 		at := c.atY(y)
 		c.p.line(faint, 0.6, point{c.left, at}, point{c.right, at})
@@ -206,6 +230,10 @@ func (c *chart) corners(curve *report.Curve) ([]corner, float64) {
 func (c *chart) band(curve *report.Curve) {
 	corners, end := c.corners(curve)
 	colour := styleOf(curve.Style).colour
+	opacity := 0.15
+	if len(c.drawn()) > mostNamed {
+		opacity = 0.06 // so that many bands do not add up to a fog
+	}
 	for from := 0; from < len(corners); {
 		if !corners[from].banded {
 			from++
@@ -219,7 +247,7 @@ func (c *chart) band(curve *report.Curve) {
 		if to < len(corners) {
 			stop = corners[to].x
 		}
-		c.p.add(area{points: ribbon(corners[from:to], stop), colour: colour, opacity: 0.15})
+		c.p.add(area{points: ribbon(corners[from:to], stop), colour: colour, opacity: opacity})
 		from = to
 	}
 }

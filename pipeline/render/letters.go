@@ -1,8 +1,10 @@
 package render
 
 import (
+	"slices"
 	"strings"
 	"sync"
+	"unicode"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -41,9 +43,13 @@ func (l letters) width(text string, size float64, bold bool) float64 {
 }
 
 // word is an unbreakable part of a text, and the estimate it shows a part of.
-type word struct{ text, id, trace string }
+type word struct {
+	text, id, trace string
+	alone           bool // a number that its unit may still join
+}
 
-// split cuts pieces into words. Words that touch without a space stay together and take the first id.
+// split cuts pieces into words. Words that touch without a space stay together and take the first id. A number keeps the
+// word after it, so that no line begins with the unit of the number above.
 func split(pieces []piece) []word {
 	var out []word
 	open := false // the last word may still grow
@@ -55,19 +61,27 @@ func split(pieces []piece) []word {
 			if part == "" {
 				continue
 			}
-			if open {
-				last := &out[len(out)-1]
-				last.text += part
-				if last.id == "" {
-					last.id, last.trace = p.ID, p.Trace
-				}
-				continue
+			switch last := len(out) - 1; {
+			case open:
+				out[last] = out[last].with(part, p)
+			case last >= 0 && out[last].alone && p.ID == "":
+				out[last] = out[last].with(" "+part, p)
+			default:
+				out = append(out, word{part, p.ID, p.Trace, p.ID != ""})
 			}
-			out = append(out, word{part, p.ID, p.Trace})
 			open = true
 		}
 	}
 	return out
+}
+
+func (w word) with(more string, p piece) word {
+	w.text += more
+	w.alone = false
+	if w.id == "" {
+		w.id, w.trace = p.ID, p.Trace
+	}
+	return w
 }
 
 // wrap breaks words into lines no wider than room. A single word that is wider is cut into pieces that fit.
@@ -156,14 +170,20 @@ func inOrderSeen(text string) string {
 	if err != nil || order.NumRuns() == 0 {
 		return text
 	}
-	var b strings.Builder
+	var seen []string
+	from := 0 // where the present stretch of right-to-left text begins
 	for i := range order.NumRuns() {
 		run := order.Run(i)
-		if run.Direction() == bidi.RightToLeft {
-			b.WriteString(bidi.ReverseString(run.String()))
-		} else {
-			b.WriteString(run.String())
+		text := run.String()
+		switch {
+		case run.Direction() == bidi.RightToLeft:
+			seen = slices.Insert(seen, from, bidi.ReverseString(text))
+		case len(seen) > from && !strings.ContainsFunc(text, unicode.IsLetter):
+			seen = slices.Insert(seen, from, text) // a number within such a stretch
+		default:
+			seen = append(seen, text)
+			from = len(seen)
 		}
 	}
-	return b.String()
+	return strings.Join(seen, "")
 }

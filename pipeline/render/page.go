@@ -116,8 +116,8 @@ func (b *book) figureView(f *report.Figure) (figureView, error) {
 	if err != nil {
 		return v, err
 	}
-	v.Wide = template.HTML(svgPaint(wide, captionOf(f), f.ID+"-wide", false))
-	v.Narrow = template.HTML(svgPaint(narrow, captionOf(f), f.ID+"-narrow", false))
+	v.Wide = template.HTML(svgPaint(wide, captionOf(f), "figure-"+f.ID+"-wide", false))
+	v.Narrow = template.HTML(svgPaint(narrow, captionOf(f), "figure-"+f.ID+"-narrow", false))
 	return v, nil
 }
 

@@ -28,7 +28,7 @@ var threeGroups = []sampleGroup{
 func sample(groups []sampleGroup, steps int) report.Document {
 	s := sampler{steps: steps, groups: groups}
 	s.doc = report.Document{Study: "north-water", Title: "Reverse shoulder replacement by indication", Invented: true,
-		About: "Primary reverse shoulder replacements of the invented North Water registry, operated on from 2012 to 2021.",
+		About:   "Primary reverse shoulder replacements of the invented North Water registry, operated on from 2012 to 2021.",
 		DataCut: "31 December 2022", Version: "0.1.0",
 		Cautions: []string{
 			"A summary of a cohort for research and audit, not advice for one patient.",
