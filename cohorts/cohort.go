@@ -65,7 +65,8 @@ func checkCut(r *Registry, f FollowUp) error {
 	case f.DataCut == schemas.NoDay:
 		return nil
 	case r.Ready:
-		return &schemas.Problem{Kind: schemas.PlanProblem, What: "a ready table cannot have a data cut: its days count from each operation",
+		return &schemas.Problem{Kind: schemas.PlanProblem,
+			What:   "a ready table cannot have a data cut: its days count from each operation",
 			Remedy: "remove the data cut from the study plan; the column \"follow_up\" says how long each shoulder was observed"}
 	case f.DataCut < -farthest || f.DataCut > farthest:
 		return &schemas.Problem{Kind: schemas.PlanProblem, What: fmt.Sprintf("the data cut is day %d", f.DataCut),

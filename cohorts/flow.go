@@ -139,29 +139,32 @@ func (s *selection) keep(step FlowStep, test func(*Shoulder) verdict) {
 func lowerFirst(s string) string {
 	first, size := utf8.DecodeRuneInString(s)
 	second, _ := utf8.DecodeRuneInString(s[size:])
-	if unicode.IsUpper(second) {
+	if s == "" || unicode.IsUpper(second) {
 		return s
 	}
 	return string(unicode.ToLower(first)) + s[size:]
 }
 
-// nobodyLeft says at which step the last shoulders left.
+// nobodyLeft says at which step the last shoulders left, and ends the flow there.
 func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
+	firstCriterion := len(s.flow.Steps) - len(d.Criteria)
 	at := 0
-	for at < len(s.flow.Steps)-1 && s.flow.Steps[at].Kept > 0 {
+	for s.flow.Steps[at].Kept > 0 {
 		at++
 	}
 	s.flow.Steps = s.flow.Steps[:at+1]
 	step := s.flow.Steps[at]
-	p := &schemas.Problem{Kind: schemas.CohortProblem,
-		What:   fmt.Sprintf("no shoulder is left in the cohort %q after the step %q: the last %d left there", d.Name, step.Label, step.Left),
-		Remedy: "look at this step of the participant flow and at the findings of the exports"}
-	if step.Unit == "rows" || step.ID == "primary" {
-		p.What = fmt.Sprintf("there is no shoulder for the cohort %q: the last %d rows left at the step %q", d.Name, step.Left, step.Label)
+	if s.flow.RowsRead == 0 {
+		return &schemas.Problem{Kind: schemas.CohortProblem,
+			What:   fmt.Sprintf("there is no shoulder for the cohort %q: the table %q has no rows", d.Name, s.registry.Table.Schema.Name),
+			Remedy: "export the rows again"}
 	}
-	var criterion int
-	if _, err := fmt.Sscanf(step.ID, "criterion-%d", &criterion); err == nil {
-		p.Where = d.Criteria[criterion-1].Place
+	p := &schemas.Problem{Kind: schemas.CohortProblem,
+		What: fmt.Sprintf("no shoulder is left in the cohort %q after the step %q: the last %d left there", d.Name, step.Label,
+			step.Left),
+		Remedy: "look at this step of the participant flow, and at the findings"}
+	if at >= firstCriterion {
+		p.Where = d.Criteria[at-firstCriterion].Place
 		p.What += fmt.Sprintf(", %d of them because a value is missing", step.LeftUnknown)
 		p.Remedy = "widen the criterion, or put it right if it does not say what you mean"
 	}

@@ -11,7 +11,7 @@ import (
 // ready is a ready table while its rows become shoulders.
 type ready struct {
 	table    *schemas.Table
-	patient  *schemas.Column
+	patient  *schemas.Column // nil when the data have no patients: every row is one
 	side     *schemas.Column // nil when the data do not tell
 	sides    []Side
 	entry    []int64 // nil when nobody came late
@@ -24,7 +24,8 @@ type ready struct {
 }
 
 // FromReady makes a registry of a ready table, in which somebody else has linked the records: one row a shoulder. Days
-// count from the index procedure. A patient may have any number of rows when the side is missing.
+// count from the index procedure. A patient may have any number of rows when the side is missing. A table without a
+// column of patients is taken as one row a patient, and the registry says so.
 //
 // Every row that no rule has set aside is a shoulder. A row that lacks what a shoulder needs, or whose observation ends
 // before it begins, is set aside by the rule of package schemas that reading and checking would have found broken. An
@@ -38,7 +39,7 @@ func FromReady(t *schemas.Table, found *schemas.Findings) (*Registry, error) {
 	for row := range y.keys {
 		y.keys[row] = -1
 		if !t.IsAside(row) && y.usable(&c, row) {
-			y.keys[row] = y.people.add(y.patient.Text(row))
+			y.keys[row] = y.people.add(y.pseudonym(row))
 			y.doors[row] = used
 		}
 	}
@@ -56,7 +57,7 @@ func FromReady(t *schemas.Table, found *schemas.Findings) (*Registry, error) {
 }
 
 func openReady(t *schemas.Table) (*ready, error) {
-	for _, field := range []string{"patient", "follow_up", "outcome"} {
+	for _, field := range []string{"follow_up", "outcome"} {
 		if t.Column(field) == nil {
 			return nil, noColumn(t, field)
 		}
@@ -71,6 +72,14 @@ func openReady(t *schemas.Table) (*ready, error) {
 		y.entry = c.Integers()
 	}
 	return y, nil
+}
+
+// pseudonym returns what names the patient of a row, which is its place where the data have no patients.
+func (y *ready) pseudonym(row int) string {
+	if y.patient == nil {
+		return fmt.Sprintf("%010d", row)
+	}
+	return y.patient.Text(row)
 }
 
 func (y *ready) sideOf(row int) Side {
@@ -101,7 +110,7 @@ func (y *ready) unusable(row int) (rule *schemas.Rule, field, detail string) {
 	end, begin := y.followUp[row], y.observed(row)
 	outcome := y.outcome.Codes()[row]
 	switch {
-	case y.patient.Text(row) == "":
+	case y.pseudonym(row) == "":
 		return schemas.RuleMissingRequired, "patient", ""
 	case end == schemas.NoInt:
 		return schemas.RuleMissingRequired, "follow_up", ""
@@ -124,7 +133,7 @@ var outcomes = []string{"unrevised", "revised", "died", "other_event"}
 
 // registry makes the shoulders in order of patient and side, those that agree in both by what their rows say.
 func (y *ready) registry() *Registry {
-	r := &Registry{Table: y.table, Patients: y.people.count(), Ready: true}
+	r := &Registry{Table: y.table, Patients: y.people.count(), Ready: true, Anonymous: y.patient == nil}
 	keys := 3 * y.people.count()
 	rows := newBuckets(y.keys, keys)
 	r.Shoulders = make([]Shoulder, 0, len(rows.rows))

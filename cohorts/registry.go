@@ -47,6 +47,7 @@ type Registry struct {
 	Revisions []Revision // by shoulder and day
 	Ledgers   []schemas.Ledger
 	Ready     bool // linked by somebody else: a ready table with one row a shoulder
+	Anonymous bool // a ready table without a column of patients: every row is taken for a patient of its own
 
 	revisionRows int // rows of Table in use that are no index procedure
 }
