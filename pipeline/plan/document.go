@@ -2,6 +2,7 @@ package plan
 
 import (
 	"regexp"
+	"slices"
 
 	"go.yaml.in/yaml/v3"
 
@@ -96,11 +97,16 @@ func (r *reader) followUp(s section) {
 	}
 	if v, ok := r.choice(mode, "follow_up", []string{"data_cut", "last_contact"}); ok && v == "last_contact" {
 		r.plan.FollowUp.ToLastContact = true
-		if r.main != nil && r.tables["contacts"] == nil {
-			r.wrong(mode, "follow_up is last_contact, but no export holds contacts",
-				"data_cut, or a table contacts under exports", "add the table, or write data_cut")
+		if r.registry() == "procedures" && !r.holdsAny("contacts", "scores", "complications") {
+			r.wrong(mode, "follow_up is last_contact, but no export says when a patient was last known about",
+				"data_cut, or one of the tables contacts, scores and complications under exports",
+				"add the table, or write data_cut")
 		}
 	}
+}
+
+func (r *reader) holdsAny(tables ...string) bool {
+	return slices.ContainsFunc(tables, func(name string) bool { return r.tables[name] != nil })
 }
 
 func (r *reader) notForReady(key string, n *yaml.Node) {
