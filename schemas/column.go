@@ -28,33 +28,45 @@ type Column struct {
 
 // DateColumn makes a column of days. It takes over the slice.
 func DateColumn(f *Field, days []int32) *Column {
-	valid, nulls := bitmap(len(days), func(i int) bool { return days[i] != NoDay })
+	v := newValidity(len(days))
+	for i, day := range days {
+		v.set(i, day != NoDay)
+	}
 	d := array.NewData(arrow.FixedWidthTypes.Date32, len(days),
-		[]*memory.Buffer{valid, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(days))}, nil, nulls, 0)
+		[]*memory.Buffer{v.buffer(), memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(days))}, nil, v.nulls, 0)
 	return &Column{Field: f, data: array.NewDate32Data(d), days: days}
 }
 
 // IntegerColumn makes a column of whole numbers. It takes over the slice.
 func IntegerColumn(f *Field, ints []int64) *Column {
-	valid, nulls := bitmap(len(ints), func(i int) bool { return ints[i] != NoInt })
+	v := newValidity(len(ints))
+	for i, value := range ints {
+		v.set(i, value != NoInt)
+	}
 	d := array.NewData(arrow.PrimitiveTypes.Int64, len(ints),
-		[]*memory.Buffer{valid, memory.NewBufferBytes(arrow.Int64Traits.CastToBytes(ints))}, nil, nulls, 0)
+		[]*memory.Buffer{v.buffer(), memory.NewBufferBytes(arrow.Int64Traits.CastToBytes(ints))}, nil, v.nulls, 0)
 	return &Column{Field: f, data: array.NewInt64Data(d), ints: ints}
 }
 
 // NumberColumn makes a column of real numbers, NaN where missing. It takes over the slice.
 func NumberColumn(f *Field, numbers []float64) *Column {
-	valid, nulls := bitmap(len(numbers), func(i int) bool { return !math.IsNaN(numbers[i]) })
+	v := newValidity(len(numbers))
+	for i, number := range numbers {
+		v.set(i, !math.IsNaN(number))
+	}
 	d := array.NewData(arrow.PrimitiveTypes.Float64, len(numbers),
-		[]*memory.Buffer{valid, memory.NewBufferBytes(arrow.Float64Traits.CastToBytes(numbers))}, nil, nulls, 0)
+		[]*memory.Buffer{v.buffer(), memory.NewBufferBytes(arrow.Float64Traits.CastToBytes(numbers))}, nil, v.nulls, 0)
 	return &Column{Field: f, data: array.NewFloat64Data(d), numbers: numbers}
 }
 
 // CodeColumn makes a column of codes: levels[codes[i]] is the code of row i. It takes over the slices.
 func CodeColumn(f *Field, levels []string, codes []int16) *Column {
-	valid, nulls := bitmap(len(codes), func(i int) bool { return codes[i] >= 0 })
+	v := newValidity(len(codes))
+	for i, code := range codes {
+		v.set(i, code >= 0)
+	}
 	index := array.NewData(arrow.PrimitiveTypes.Int16, len(codes),
-		[]*memory.Buffer{valid, memory.NewBufferBytes(arrow.Int16Traits.CastToBytes(codes))}, nil, nulls, 0)
+		[]*memory.Buffer{v.buffer(), memory.NewBufferBytes(arrow.Int16Traits.CastToBytes(codes))}, nil, v.nulls, 0)
 	b := array.NewStringBuilder(memory.DefaultAllocator)
 	b.AppendValues(levels, nil)
 	typ := &arrow.DictionaryType{IndexType: arrow.PrimitiveTypes.Int16, ValueType: arrow.BinaryTypes.String}
@@ -66,31 +78,39 @@ func CodeColumn(f *Field, levels []string, codes []int16) *Column {
 // one. It takes over the slices.
 func TextColumn(f *Field, offsets []int32, data []byte) *Column {
 	n := len(offsets) - 1
-	valid, nulls := bitmap(n, func(i int) bool { return offsets[i+1] > offsets[i] })
-	d := array.NewData(arrow.BinaryTypes.String, n, []*memory.Buffer{valid,
-		memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(offsets)), memory.NewBufferBytes(data)}, nil, nulls, 0)
+	v := newValidity(n)
+	for i := range n {
+		v.set(i, offsets[i+1] > offsets[i])
+	}
+	d := array.NewData(arrow.BinaryTypes.String, n, []*memory.Buffer{v.buffer(),
+		memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(offsets)), memory.NewBufferBytes(data)}, nil, v.nulls, 0)
 	a := array.NewStringData(d)
 	return &Column{Field: f, data: a, texts: a}
 }
 
-// bitmap returns Arrow's validity bitmap, nil when everything is present, and the number of missing values.
-func bitmap(n int, present func(int) bool) (*memory.Buffer, int) {
-	nulls := 0
-	for i := range n {
-		if !present(i) {
-			nulls++
-		}
+// validity is Arrow's bitmap of present values in the making. Every column of every export passes here, so each
+// constructor has its own plain loop.
+type validity struct {
+	bits  []byte
+	nulls int
+}
+
+func newValidity(n int) validity { return validity{bits: make([]byte, (n+7)/8)} }
+
+func (v *validity) set(i int, present bool) {
+	if present {
+		v.bits[i/8] |= 1 << (i % 8)
+	} else {
+		v.nulls++
 	}
-	if nulls == 0 {
-		return nil, 0
+}
+
+// buffer returns the bitmap, nil when everything is present.
+func (v *validity) buffer() *memory.Buffer {
+	if v.nulls == 0 {
+		return nil
 	}
-	bits := make([]byte, (n+7)/8)
-	for i := range n {
-		if present(i) {
-			bits[i/8] |= 1 << (i % 8)
-		}
-	}
-	return memory.NewBufferBytes(bits), nulls
+	return memory.NewBufferBytes(v.bits)
 }
 
 // Len returns the number of rows.

@@ -1,6 +1,7 @@
 package schemas
 
 import (
+	"fmt"
 	"io"
 
 	"github.com/apache/arrow/go/v15/arrow"
@@ -19,30 +20,52 @@ const rowGroup = 1 << 17
 // days as DATE (as INT32 in a table of day offsets), codes and texts as UTF-8 with a dictionary, compressed by zstd,
 // whose frames carry a checksum of their own. The same table gives the same bytes.
 func WriteParquet(w io.Writer, t *Table) error {
+	out := &sink{w: w}
+	if err := writeParquet(out, t); out.err == nil {
+		return err
+	}
+	return out.err
+}
+
+// writeParquet turns the library's panic at a writer that fails into an error.
+func writeParquet(out *sink, t *Table) (err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			err = fmt.Errorf("writing Parquet: %v", v)
+		}
+	}()
 	props := parquet.NewWriterProperties(
 		parquet.WithCompression(compress.Codecs.Zstd),
 		parquet.WithCreatedBy("deltoid"),
 		parquet.WithMaxRowGroupLength(rowGroup))
-	f, err := pqarrow.NewFileWriter(asRecord(t, 0, 0).Schema(), keepOpen{w}, props, pqarrow.DefaultWriterProps())
+	f, err := pqarrow.NewFileWriter(asRecord(t, 0, 0).Schema(), out, props, pqarrow.DefaultWriterProps())
 	if err != nil {
 		return err
 	}
 	for from := 0; from < t.Rows(); from += rowGroup {
-		group := asRecord(t, from, min(from+rowGroup, t.Rows()))
-		err := f.Write(group)
-		group.Release()
-		if err != nil {
-			_ = f.Close()
+		if err := f.Write(asRecord(t, from, min(from+rowGroup, t.Rows()))); err != nil {
 			return err
 		}
 	}
 	return f.Close()
 }
 
-// keepOpen hides a writer's Close, which the Parquet writer would otherwise call: who opened a file closes it.
-type keepOpen struct{ io.Writer }
+// sink keeps the first error of a writer, after which it writes nothing more. It has no Close, which the library would
+// call: who opened a file closes it.
+type sink struct {
+	w   io.Writer
+	err error
+}
 
-// asRecord returns the rows from up to, not including, to.
+func (s *sink) Write(p []byte) (int, error) {
+	if s.err != nil {
+		return 0, s.err
+	}
+	n, err := s.w.Write(p)
+	s.err = err
+	return n, err
+}
+
 func asRecord(t *Table, from, to int) arrow.Record {
 	fields := make([]arrow.Field, len(t.order))
 	arrays := make([]arrow.Array, len(t.order))

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -92,6 +93,17 @@ func withoutZone(a arrow.Array) arrow.Array {
 	}
 	d := a.Data()
 	return array.MakeFromData(array.NewData(&arrow.TimestampType{Unit: typ.Unit, TimeZone: "Etc/GMT"}, d.Len(), d.Buffers(), nil, d.NullN(), 0))
+}
+
+// Several row groups, and enough rows for the library's writer to lose its place if it were handed dictionaries.
+func TestLargeTablesSurviveParquet(t *testing.T) {
+	const rows = 1<<17 + 1234
+	src := export(t, schemas.Source{}, [2]string{"a.parquet", string(sampleParquet(t, rows))})
+	got, found := mustRead(t, few(), src, 1)
+	want := cellsOnly(sampleTable(t, rows))
+	if len(found) > 0 || !slices.Equal(cellsOnly(got), want) {
+		t.Errorf("%d findings, %d rows that differ from those written", len(found), len(want))
+	}
 }
 
 // everyType is a record of all types that a field can be read from, three rows, the middle one null.

@@ -1,0 +1,249 @@
+package ingest
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/apache/arrow/go/v15/arrow"
+	"github.com/apache/arrow/go/v15/arrow/array"
+	"github.com/apache/arrow/go/v15/arrow/memory"
+
+	"deltoid/schemas"
+)
+
+// The benchmarks read an invented procedures export of 1,000,000 rows and 20 columns: 2 identifiers, 3 dates, 8 code
+// columns, 5 whole and 2 real numbers, a fifth of the cells empty. They answer: how many rows per second, on how many
+// cores, and how that compares with encoding/csv filling typed builders on one core. Run with
+//
+//	go test ./pipeline/ingest -run XXX -bench . -benchmem -cpu 1,2
+const benchRows = 1_000_000
+
+func wide() *schemas.Schema {
+	s := &schemas.Schema{Name: "wide"}
+	for i := range 2 {
+		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("id", i), Type: schemas.Text})
+	}
+	for i := range 3 {
+		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("date", i), Type: schemas.Date})
+	}
+	for i := range 8 {
+		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("code", i), Type: schemas.Code, Codes: benchCodes})
+	}
+	for i := range 5 {
+		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("whole", i), Type: schemas.Integer})
+	}
+	for i := range 2 {
+		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("real", i), Type: schemas.Number})
+	}
+	return s
+}
+
+var benchCodes = []schemas.CodeValue{{Value: "reverse"}, {Value: "anatomic"}, {Value: "hemi"}, {Value: "plate, locked"}, {Value: "left"}, {Value: "right"}}
+
+func benchRow(b []byte, rng *rand.Rand, row int) []byte {
+	b = fmt.Appendf(b, "P%07d,%08x", row/2, rng.Uint32())
+	for i := range 18 {
+		b = append(b, ',')
+		if rng.IntN(5) == 0 {
+			continue
+		}
+		switch {
+		case i < 3:
+			b = append(b, schemas.FormatDay(int32(10000+rng.IntN(10000)))...)
+		case i < 11:
+			v := benchCodes[rng.IntN(len(benchCodes))].Value
+			if v == "plate, locked" {
+				v = `"` + v + `"`
+			}
+			b = append(b, v...)
+		case i < 16:
+			b = strconv.AppendInt(b, int64(rng.IntN(10000)), 10)
+		default:
+			b = strconv.AppendFloat(b, float64(rng.IntN(100000))/1000, 'f', -1, 64)
+		}
+	}
+	return append(b, '\n')
+}
+
+// benchExport writes the export once for all benchmarks of a run.
+func benchExport(b *testing.B) string {
+	b.Helper()
+	path := filepath.Join(os.TempDir(), fmt.Sprintf("deltoid-bench-%d-%d.csv", os.Getpid(), benchRows))
+	if _, err := os.Stat(path); err == nil {
+		return path
+	}
+	f, err := os.Create(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	w := bufio.NewWriterSize(f, 1<<20)
+	var line []byte
+	s := wide()
+	for i := range s.Fields {
+		line = append(append(line, s.Fields[i].Name...), map[bool]byte{true: '\n', false: ','}[i == len(s.Fields)-1])
+	}
+	rng := rand.New(rand.NewPCG(7, 7))
+	for row := range benchRows {
+		_, _ = w.Write(line)
+		line = benchRow(line[:0], rng, row)
+	}
+	_, _ = w.Write(line)
+	if err := w.Flush(); err != nil {
+		b.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		b.Fatal(err)
+	}
+	return path
+}
+
+func benchRead(b *testing.B, s *schemas.Schema, path string) *schemas.Table {
+	b.Helper()
+	info, err := os.Stat(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(info.Size())
+	b.ReportAllocs()
+	var table *schemas.Table
+	for b.Loop() {
+		var found schemas.Findings
+		table, err = Read(context.Background(), s, schemas.Source{Table: s.Name, Files: []string{path}}, &found, nil)
+		if err != nil || len(found.All()) > 0 || table.Rows() != benchRows {
+			b.Fatal(err, len(found.All()))
+		}
+	}
+	b.ReportMetric(float64(benchRows)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+	runtime.KeepAlive(table)
+	return table
+}
+
+func BenchmarkReadCSV(b *testing.B) { benchRead(b, wide(), benchExport(b)) }
+
+func BenchmarkReadParquet(b *testing.B) {
+	var found schemas.Findings
+	table, err := Read(context.Background(), wide(), schemas.Source{Table: "wide", Files: []string{benchExport(b)}}, &found, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	path := filepath.Join(b.TempDir(), "wide.parquet")
+	var out bytes.Buffer
+	if err := schemas.WriteParquet(&out, table); err != nil {
+		b.Fatal(err)
+	}
+	if err := os.WriteFile(path, out.Bytes(), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	table = nil
+	b.Run("20columns", func(b *testing.B) { benchRead(b, wide(), path) })
+	b.Run("3columns", func(b *testing.B) {
+		s := wide()
+		s.Fields = []schemas.Field{s.Fields[2], s.Fields[5], s.Fields[13]}
+		benchRead(b, s, path)
+	})
+}
+
+// BenchmarkStandardLibrary is the peer: encoding/csv filling the builders of the columnar library. It checks nothing.
+func BenchmarkStandardLibrary(b *testing.B) {
+	path := benchExport(b)
+	info, err := os.Stat(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(info.Size())
+	b.ReportAllocs()
+	for b.Loop() {
+		if rows := readWithBuilders(b, path); rows != benchRows {
+			b.Fatal(rows)
+		}
+	}
+	b.ReportMetric(float64(benchRows)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+}
+
+func readWithBuilders(b *testing.B, path string) int {
+	f, err := os.Open(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	r := csv.NewReader(bufio.NewReaderSize(f, 1<<20))
+	r.ReuseRecord = true
+	if _, err := r.Read(); err != nil {
+		b.Fatal(err)
+	}
+	builders := peerBuilders()
+	rows := 0
+	for ; ; rows++ {
+		record, err := r.Read()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+		for i, cell := range record {
+			if err := appendCell(builders[i], cell); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	for _, builder := range builders {
+		builder.NewArray().Release()
+	}
+	return rows
+}
+
+func peerBuilders() []array.Builder {
+	var list []array.Builder
+	s := wide()
+	for i := range s.Fields {
+		typ := map[schemas.Type]arrow.DataType{schemas.Text: arrow.BinaryTypes.String, schemas.Date: arrow.FixedWidthTypes.Date32,
+			schemas.Integer: arrow.PrimitiveTypes.Int64, schemas.Number: arrow.PrimitiveTypes.Float64,
+			schemas.Code: &arrow.DictionaryType{IndexType: arrow.PrimitiveTypes.Int16, ValueType: arrow.BinaryTypes.String}}[s.Fields[i].Type]
+		list = append(list, array.NewBuilder(memory.DefaultAllocator, typ))
+	}
+	return list
+}
+
+func appendCell(b array.Builder, cell string) error {
+	if cell == "" {
+		b.AppendNull()
+		return nil
+	}
+	switch b := b.(type) {
+	case *array.StringBuilder:
+		b.Append(cell)
+	case *array.BinaryDictionaryBuilder:
+		return b.AppendString(cell)
+	case *array.Int64Builder:
+		v, err := strconv.ParseInt(cell, 10, 64)
+		b.Append(v)
+		return err
+	case *array.Float64Builder:
+		v, err := strconv.ParseFloat(cell, 64)
+		b.Append(v)
+		return err
+	case *array.Date32Builder:
+		at, err := time.Parse(time.DateOnly, cell)
+		b.Append(arrow.Date32FromTime(at))
+		return err
+	}
+	return nil
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	_ = os.Remove(filepath.Join(os.TempDir(), fmt.Sprintf("deltoid-bench-%d-%d.csv", os.Getpid(), benchRows)))
+	os.Exit(code)
+}
