@@ -25,7 +25,7 @@ func (r *reader) parse(data []byte) *yaml.Node {
 	if !r.isText(data) || !r.indentedWithSpaces(data) {
 		return nil
 	}
-	var doc, next yaml.Node
+	var doc yaml.Node
 	decoder := yaml.NewDecoder(bytes.NewReader(data))
 	err := decoder.Decode(&doc)
 	if errors.Is(err, io.EOF) || (err == nil && isNothing(&doc)) {
@@ -37,12 +37,23 @@ func (r *reader) parse(data []byte) *yaml.Node {
 		return nil
 	}
 	root := r.withoutReferences(doc.Content[0])
-	if err := decoder.Decode(&next); root != nil && !errors.Is(err, io.EOF) {
-		r.at(max(next.Line, 1), 1, `a second document follows after "---"`, "one plan in a file",
-			"put it into a file of its own")
+	if root == nil || !r.isLast(decoder, data) {
 		return nil
 	}
 	return root
+}
+
+// isLast reports anything that follows the document.
+func (r *reader) isLast(decoder *yaml.Decoder, data []byte) bool {
+	var next yaml.Node
+	err := decoder.Decode(&next)
+	if err == nil {
+		r.at(next.Line, next.Column, "a second document follows after \"---\"", "one plan in a file",
+			"put it into a file of its own")
+	} else if !errors.Is(err, io.EOF) {
+		r.notYAML(err, data)
+	}
+	return errors.Is(err, io.EOF)
 }
 
 func isNothing(doc *yaml.Node) bool {
@@ -101,7 +112,7 @@ func (r *reader) notYAML(err error, data []byte) {
 		line = 1 + bytes.Count(data[:max(0, bytes.Index(data, []byte("*"+name)))], []byte("\n"))
 	}
 	r.at(line, 0, "the plan is not YAML here: "+what, "",
-		"look at this line and the one before it; put a text that holds any of "+
+		"look at this line and the lines beside it; put a text that holds any of "+
 			": # [ ] { } , & * ! | > ' % @ between double quotes")
 }
 
