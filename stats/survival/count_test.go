@@ -129,6 +129,39 @@ func TestCountsAddUp(t *testing.T) {
 	}
 }
 
+// Pooling is counting as if there were no groups, for whole and real times, with and without
+// weights.
+func TestPooledIsOneGroup(t *testing.T) {
+	d := bigData(20_000, 7, 2, true)
+	one := d
+	one.Group, one.Groups = nil, 1
+	if printCounts(mustCount(t, d).Pooled()) != printCounts(mustCount(t, one)) {
+		t.Error("whole times: pooled counts differ from counts of one group")
+	}
+	weight := make([]float64, len(d.Exit))
+	for i := range weight {
+		weight[i] = float64(1 + i%3)
+	}
+	d.Weight, one.Weight = weight, weight
+	if printCounts(mustCount(t, d).Pooled()) != printCounts(mustCount(t, one)) {
+		t.Error("weights: pooled counts differ from counts of one group")
+	}
+	real := func(x survival.Data) *survival.Counts {
+		r := survival.RealData{Cause: x.Cause, Group: x.Group, Groups: x.Groups, Causes: 2}
+		for i := range x.Exit {
+			r.Entry, r.Exit = append(r.Entry, float64(x.Entry[i])/7), append(r.Exit, float64(x.Exit[i])/7)
+		}
+		c, err := survival.CountReal(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c
+	}
+	if printCounts(real(d).Pooled()) != printCounts(real(one)) {
+		t.Error("real times: pooled counts differ from counts of one group")
+	}
+}
+
 func TestAddRefusesOtherGroups(t *testing.T) {
 	a, b := mustCount(t, columns(nil, 3, 2)), mustCount(t, columns(nil, 2, 2))
 	if err := a.Add(b); err == nil {

@@ -108,26 +108,6 @@ func (c *Counts) Add(other *Counts) error {
 	return nil
 }
 
-// Pooled returns the counts of all groups taken as one group.
-func (c *Counts) Pooled() *Counts {
-	return &Counts{causes: c.causes, groups: []tally{pool(c.groups)}}
-}
-
-// pool adds up tallies in pairs, so that no cell is copied more than log₂ len times.
-func pool(groups []tally) tally {
-	if len(groups) == 1 {
-		return groups[0]
-	}
-	half := len(groups) / 2
-	a, b := pool(groups[:half]), pool(groups[half:])
-	sum, err := a.plus(&b)
-	if err != nil {
-		// One cell would have to hold more than four thousand million rows.
-		panic(err)
-	}
-	return sum
-}
-
 func (t *tally) plus(other *tally) (tally, error) {
 	out := tally{n: t.n + other.n, start: t.start + other.start}
 	weighted := t.leftWeight != nil || other.leftWeight != nil

@@ -55,13 +55,13 @@ type member struct {
 }
 
 func (k *Curve) robust(d Data, exit, entry func(i int) float64) (*Curve, error) {
-	var members []member
-	clusters := newNumbering()
+	members := make([]member, 0, k.N)
+	clusters := newNumbering(d.Cluster)
 	for i, cause := range d.Cause {
 		if d.Group != nil && int(d.Group[i]) != k.Group {
 			continue
 		}
-		m := member{leaves: k.row(exit(i)), event: isEvent(cause, k.Cause), weight: 1, cluster: int32(i)}
+		m := member{leaves: k.row(exit(i)), event: isEvent(cause, k.Cause), weight: 1, cluster: clusters.of(i)}
 		if int(m.leaves) == len(k.Time) || k.Time[m.leaves] != exit(i) {
 			return nil, fmt.Errorf("row %d ends at %v, which is not a time of the curve: the rows are not those it was counted from", i, exit(i))
 		}
@@ -74,10 +74,6 @@ func (k *Curve) robust(d Data, exit, entry func(i int) float64) (*Curve, error) 
 		if d.Weight != nil {
 			m.weight = d.Weight[i]
 		}
-		if d.Cluster != nil {
-			m.cluster = d.Cluster[i]
-		}
-		m.cluster = clusters.of(m.cluster)
 		members = append(members, m)
 	}
 	if int64(len(members)) != k.N {
@@ -85,28 +81,56 @@ func (k *Curve) robust(d Data, exit, entry func(i int) float64) (*Curve, error) 
 	}
 	out := *k
 	out.Form = Robust
-	out.Variance = k.sweep(members, clusters.size())
+	out.Variance = k.sweep(members, clusters.size)
 	return &out, nil
 }
 
 // row returns the first row of the curve at or after a time.
 func (k *Curve) row(t float64) int32 { return int32(sort.SearchFloat64s(k.Time, t)) }
 
-// numbering gives numbers from 0 upwards to whatever numbers come, in the order they come.
-type numbering map[int32]int32
-
-func newNumbering() numbering { return numbering{} }
-
-func (n numbering) of(x int32) int32 {
-	at, seen := n[x]
-	if !seen {
-		at = int32(len(n))
-		n[x] = at
-	}
-	return at
+// numbering gives the clusters of the rows it is asked about numbers from 0 upwards, in the order
+// in which they come.
+type numbering struct {
+	cluster []int32
+	size    int
+	dense   []int32 // one more than the number of a cluster, 0 for none yet
+	sparse  map[int32]int32
 }
 
-func (n numbering) size() int { return len(n) }
+func newNumbering(cluster []int32) *numbering {
+	n := &numbering{cluster: cluster}
+	top := int32(-1)
+	for _, c := range cluster {
+		top = max(top, c)
+	}
+	if int64(top) < 4*int64(len(cluster)) {
+		n.dense = make([]int32, top+1)
+	} else {
+		n.sparse = map[int32]int32{}
+	}
+	return n
+}
+
+// of returns the number of the cluster of row i.
+func (n *numbering) of(i int) int32 {
+	if n.cluster == nil {
+		n.size++
+		return int32(n.size - 1)
+	}
+	c := n.cluster[i]
+	if n.dense == nil {
+		if _, seen := n.sparse[c]; !seen {
+			n.sparse[c] = int32(n.size)
+			n.size++
+		}
+		return n.sparse[c]
+	}
+	if n.dense[c] == 0 {
+		n.size++
+		n.dense[c] = int32(n.size)
+	}
+	return n.dense[c] - 1
+}
 
 // sweep goes through the rows of the curve with the sum a + b·A of every cluster at hand.
 func (k *Curve) sweep(members []member, clusters int) []float64 {
