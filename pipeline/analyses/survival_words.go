@@ -196,6 +196,10 @@ func (s *implant) notes() []report.Text {
 	note(e.Bilateral, "bilateral", "patient has", "patients have",
 		" both shoulders in. The intervals here take shoulders as independent, which is slightly too sure of itself when the two "+
 			"sides of a patient fail alike.")
+	if s.cohort.Registry.Anonymous {
+		notes = append(notes, report.Words("The data do not tell patients apart, so every row counts as a patient of its own; "+
+			"where patients have two shoulders in, the intervals are too narrow."))
+	}
 	for _, label := range e.Empty {
 		notes = append(notes, report.Words("No shoulder is in the group “"+label+"”, so it is not shown."))
 	}

@@ -57,8 +57,29 @@ type ruleCount struct {
 }
 
 func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, error) {
-	s, err := load(ctx, path, bar)
+	s, err := open(path)
 	if err != nil {
+		return checked{}, err
+	}
+	if out == "" {
+		return s.check(ctx, bar)
+	}
+	folder, err := record.Stage(out)
+	if err != nil {
+		return checked{}, err
+	}
+	defer folder.Abandon()
+	c, err := s.check(ctx, bar)
+	if err != nil {
+		return checked{}, err
+	}
+	c.List = filepath.Join(out, asideFolder)
+	return c, s.finish(ctx, folder)
+}
+
+// check loads the study and counts what is wrong with its rows.
+func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
+	if err := s.load(ctx, bar); err != nil {
 		return checked{}, err
 	}
 	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, summary: s.exports.Findings.Summary()}
@@ -69,16 +90,7 @@ func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, e
 		}
 		c.Findings = append(c.Findings, r)
 	}
-	if out == "" {
-		return c, nil
-	}
-	c.List = filepath.Join(out, asideFolder)
-	folder, err := record.Stage(out)
-	if err != nil {
-		return c, err
-	}
-	defer folder.Abandon()
-	return c, s.finish(ctx, folder)
+	return c, nil
 }
 
 // clean reports whether every row is used.

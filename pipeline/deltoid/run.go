@@ -67,10 +67,22 @@ func (r outcome) inWords(w io.Writer) {
 // asideFolder holds the rows that a rule set aside. It is private.
 const asideFolder = "set-aside"
 
-// runPlan takes a plan through the whole house.
+// runPlan takes a plan through the whole house. The place of the report is made ready first, so that a wrong --out is
+// told before the long work and not after it.
 func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, error) {
-	s, err := load(ctx, path, bar)
+	s, err := open(path)
 	if err != nil {
+		return outcome{}, err
+	}
+	if out == "" {
+		out = filepath.Join("notebooks-out", s.plan.Study)
+	}
+	folder, err := record.Stage(out)
+	if err != nil {
+		return outcome{}, err
+	}
+	defer folder.Abandon()
+	if err := s.load(ctx, bar); err != nil {
 		return outcome{}, err
 	}
 	bar.step("Analysing")
@@ -79,23 +91,33 @@ func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, err
 		return outcome{}, err
 	}
 	bar.step("Writing the report")
-	cleared, err := disclose.Clear(doc, disclose.Policy{MaskBelow: s.plan.Disclosure.MaskBelow, Reason: s.plan.Disclosure.Reason})
-	if err != nil {
-		return outcome{}, err
-	}
-	files, err := render.Files(cleared)
-	if err != nil {
-		return outcome{}, err
-	}
-	if out == "" {
-		out = filepath.Join("notebooks-out", s.plan.Study)
-	}
-	written, err := s.write(ctx, out, chosen(files, s.plan.Outputs))
+	cleared, written, err := s.render(folder, doc)
 	if err != nil {
 		return outcome{}, err
 	}
 	return outcome{Study: s.plan.Study, Report: filepath.Join(out, first(written)), Sentences: sentences(cleared.Document()),
-		Ledgers: s.registry.Ledgers, Findings: len(s.exports.Findings.All()), Shoulders: len(cohort.Shoulders), Files: written}, nil
+		Ledgers: s.registry.Ledgers, Findings: len(s.exports.Findings.All()), Shoulders: len(cohort.Shoulders),
+		Files: written}, s.finish(ctx, folder)
+}
+
+// render clears the report of small numbers, and writes the files that the plan asks for.
+func (s *study) render(folder *record.Folder, doc report.Document) (disclose.Cleared, []string, error) {
+	cleared, err := disclose.Clear(doc, disclose.Policy{MaskBelow: s.plan.Disclosure.MaskBelow, Reason: s.plan.Disclosure.Reason})
+	if err != nil {
+		return cleared, nil, err
+	}
+	files, err := render.Files(cleared)
+	if err != nil {
+		return cleared, nil, err
+	}
+	var names []string
+	for _, f := range chosen(files, s.plan.Outputs) {
+		if err := folder.Write(f.Name, f.Data); err != nil {
+			return cleared, nil, err
+		}
+		names = append(names, f.Name)
+	}
+	return cleared, names, nil
 }
 
 // analyse builds the cohort and the report.
@@ -169,23 +191,6 @@ func sentences(doc report.Document) []string {
 		all = append(all, b.String())
 	}
 	return all
-}
-
-// write puts the report and its record into a temporary folder and renames it at the end.
-func (s *study) write(ctx context.Context, out string, files []render.File) ([]string, error) {
-	folder, err := record.Stage(out)
-	if err != nil {
-		return nil, err
-	}
-	defer folder.Abandon()
-	var names []string
-	for _, f := range files {
-		if err := folder.Write(f.Name, f.Data); err != nil {
-			return nil, err
-		}
-		names = append(names, f.Name)
-	}
-	return names, s.finish(ctx, folder)
 }
 
 // finish adds the rows set aside and the run record, and puts the folder in place.

@@ -39,8 +39,11 @@ func BenchmarkAssemble(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			s, err := load(context.Background(), plan, &progress{})
+			s, err := open(plan)
 			if err != nil {
+				b.Fatal(err)
+			}
+			if err := s.load(context.Background(), &progress{}); err != nil {
 				b.Fatal(err)
 			}
 			cohort, flow, err := s.define()

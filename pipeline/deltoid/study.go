@@ -21,22 +21,27 @@ type study struct {
 // readyTable is the table of one finished row a shoulder; a plan has either it or the linked tables.
 const readyTable = "shoulders"
 
-// load reads a plan and its exports, checks every row and links the records.
-func load(ctx context.Context, path string, bar *progress) (*study, error) {
+// open reads a plan.
+func open(path string) (*study, error) {
 	p, err := plan.Read(path)
 	if err != nil {
 		return nil, err
 	}
-	s := &study{plan: p, exports: analyses.Exports{Findings: &schemas.Findings{}}}
+	return &study{plan: p, exports: analyses.Exports{Findings: &schemas.Findings{}}}, nil
+}
+
+// load reads the exports, checks every row and links the records.
+func (s *study) load(ctx context.Context, bar *progress) error {
 	if err := s.read(ctx, bar); err != nil {
-		return nil, err
+		return err
 	}
 	bar.step("Checking and linking")
 	for _, t := range s.exports.Tables {
 		schemas.Check(t, s.exports.Findings)
 	}
+	var err error
 	s.registry, err = s.link()
-	return s, err
+	return err
 }
 
 // read reads every export. Problems of all exports are reported together, so that one try shows them all.
