@@ -195,7 +195,7 @@ func (c *chart) grid() {
 	}
 }
 
-// corners are a step of a curve in points on the drawing; the band is absent where banded is false.
+// corner is a step of a curve in points on the drawing; the band is absent where banded is false.
 type corner struct {
 	x, y, lower, upper float64
 	banded             bool
@@ -205,7 +205,7 @@ type corner struct {
 // can tell, and a curve of a million shoulders stays a small file.
 const fine = 0.2
 
-// corners returns the steps of a curve on the drawing, and where the curve ends.
+// corners returns the steps of a curve on the drawing, and the x at which the curve ends.
 func (c *chart) corners(curve *report.Curve) ([]corner, float64) {
 	var out []corner
 	for _, s := range curve.Steps {

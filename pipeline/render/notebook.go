@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -117,16 +118,22 @@ func lines(s string) []string {
 	return strings.SplitAfter(s, "\n")
 }
 
-// mainNumbers returns the estimates of the first table that has any whose value is shown, in the table's order.
+// mainNumbers returns the estimates of the main table, in its order: the first table with an interval in it, or else the
+// first with a number.
 func (b *book) mainNumbers() []string {
+	var first []string
 	for i := range b.Sections {
 		for j := range b.Sections[i].Sheets {
-			if ids := idsOf(sheetTexts(&b.Sections[i].Sheets[j])); len(ids) > 0 {
+			ids := idsOf(sheetTexts(&b.Sections[i].Sheets[j]))
+			if slices.ContainsFunc(ids, func(id string) bool { return b.byID[id].Level.Known }) {
 				return ids
+			}
+			if first == nil {
+				first = ids
 			}
 		}
 	}
-	return nil
+	return first
 }
 
 func idsOf(texts []report.Text) []string {

@@ -24,6 +24,7 @@ type (
 		Style                                 template.CSS
 		Lead                                  [][]piece
 		Sections                              []sectionView
+		InventedWords                         string
 		Cautions                              []string
 	}
 	sectionView struct {
@@ -63,8 +64,9 @@ type (
 // page writes the report as one HTML file that needs nothing else: styles and drawings are inside, and no script runs.
 func page(b *book) ([]File, error) {
 	view := pageView{Study: plain(b.Study), Title: plain(b.Title), About: plain(b.About), DataCut: plain(b.DataCut),
-		Version: plain(b.Version), Invented: b.Invented, Style: template.CSS(pageStyle), Lead: b.allPieces(b.Lead)}
-	for _, c := range b.Cautions {
+		Version: plain(b.Version), Invented: b.Invented, Style: template.CSS(pageStyle), Lead: b.allPieces(b.Lead),
+		InventedWords: inventedWords}
+	for _, c := range b.cautions() {
 		view.Cautions = append(view.Cautions, plain(c))
 	}
 	for i := range b.Sections {
@@ -79,6 +81,14 @@ func page(b *book) ([]File, error) {
 		return nil, err
 	}
 	return []File{{"report.html", out.Bytes()}}, nil
+}
+
+// cautions are what every report ends with.
+func (b *book) cautions() []string {
+	if len(b.Cautions) == 0 {
+		return []string{cautionWords}
+	}
+	return b.Cautions
 }
 
 func (b *book) allPieces(texts []report.Text) [][]piece {

@@ -7,10 +7,13 @@ import (
 	"deltoid/pipeline/report"
 )
 
-const inventedWords = "**Invented data.** Every patient, hospital and implant in this report is made up. Nothing here says anything about real care."
+// inventedWords go with the heading "Invented data." above a report that is not about real people.
+const inventedWords = "Every patient, hospital and implant in this report is made up. Nothing here says anything about real care."
 
+// tracingWords say where the numbers are; the page says the same with what only a page has.
 const tracingWords = "Every number in this report is one row of [tables/estimates.csv](tables/estimates.csv), at full precision, with its method and the number of shoulders and events it rests on. [tables/estimates.parquet](tables/estimates.parquet) holds the same rows."
 
+// cautionWords stand at the end of a report whose author gave no cautions of their own.
 const cautionWords = "This report sums up a cohort for research and audit. It is not advice for one patient."
 
 // words writes the report as Markdown, with tables as GitHub reads them and figures as links.
@@ -50,7 +53,7 @@ func (p *prose) list(items []string) {
 func (b *book) opening() string {
 	var p prose
 	if b.Invented {
-		p.para("> " + inventedWords)
+		p.para("> **Invented data.** " + inventedWords)
 	}
 	p.para("# " + escape(b.Title))
 	p.para(escape(b.About))
@@ -156,11 +159,8 @@ func (b *book) closing() string {
 	p.para("## How each number can be traced")
 	p.para(tracingWords)
 	p.para("## Before you use this report")
-	if len(b.Cautions) == 0 {
-		p.para(cautionWords)
-	}
 	var cautions []string
-	for _, c := range b.Cautions {
+	for _, c := range b.cautions() {
 		cautions = append(cautions, escape(c))
 	}
 	p.list(cautions)
