@@ -9,17 +9,12 @@ import (
 // follow links the rows of complications, scores or contacts, which say that a patient was known about on a day.
 func (l *linking) follow(r *records) {
 	complications := r.table.Schema.Name == "complications"
-	l.eachPart(r, func(c *clerk, row int) {
-		if !c.usable(r, row) {
-			return
-		}
-		key := l.keyOf(c, r, row)
+	l.eachPart(r, func(c *clerk, row int, patient int32) {
+		key := c.keyOf(r, row, patient)
 		if key < 0 {
 			return
 		}
-		patient := key
 		if r.codes != nil {
-			patient = key / 2
 			switch first := l.first[key]; {
 			case first == schemas.NoDay:
 				c.find(r, int32(row), RuleNoIndexProcedure, "side", "the patient has an index procedure on the other side only")

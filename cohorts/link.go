@@ -148,23 +148,32 @@ func (l *linking) placeProcedures() []int32 {
 	}
 	l.found.Add(c.found...)
 	l.people.number()
-	l.eachPart(r, func(c *clerk, row int) {
-		switch {
-		case keys[row] >= 0:
-			keys[row] = shoulderKey(l.people.rank[keys[row]], r.side(row))
-		case l.revising[row]:
-			keys[row] = l.keyOf(c, r, row)
+	inParts(len(keys), func(_, from, to int) {
+		c := clerk{cut: l.cut}
+		for row := from; row < to; row++ {
+			switch {
+			case keys[row] >= 0:
+				keys[row] = shoulderKey(l.people.rank[keys[row]], r.side(row))
+			case l.revising[row]:
+				keys[row] = c.keyOf(r, row, l.people.find(r.patient.Text(row)))
+			}
 		}
+		l.found.Add(c.found...)
 	})
 	return keys
 }
 
-// eachPart calls do for every row of a table, in parallel, and hands over what was found.
-func (l *linking) eachPart(r *records, do func(c *clerk, row int)) {
+// eachPart calls do for every usable row of a table and its patient, -1 for one without an index procedure. It works in
+// parallel and hands over what was found.
+func (l *linking) eachPart(r *records, do func(c *clerk, row int, patient int32)) {
 	inParts(len(r.days), func(_, from, to int) {
 		c := clerk{cut: l.cut}
+		patients := make([]int32, to-from)
+		l.people.findAll(r.patient, from, patients)
 		for row := from; row < to; row++ {
-			do(&c, row)
+			if c.usable(r, row) {
+				do(&c, row, patients[row-from])
+			}
 		}
 		l.found.Add(c.found...)
 	})
@@ -172,8 +181,7 @@ func (l *linking) eachPart(r *records, do func(c *clerk, row int)) {
 
 // keyOf returns the shoulder key of a usable row, or the patient for a table about patients. It unlinks the row and
 // returns -1 when the patient has no index procedure.
-func (l *linking) keyOf(c *clerk, r *records, row int) int32 {
-	patient := l.people.find(r.patient.Text(row))
+func (c *clerk) keyOf(r *records, row int, patient int32) int32 {
 	switch {
 	case patient < 0:
 		c.find(r, int32(row), RuleNoIndexProcedure, "patient", "")
@@ -191,12 +199,10 @@ func (l *linking) place(r *records) buckets {
 		return buckets{}
 	}
 	keys := make([]int32, len(r.days))
-	l.eachPart(r, func(c *clerk, row int) {
+	for row := range keys {
 		keys[row] = -1
-		if c.usable(r, row) {
-			keys[row] = l.keyOf(c, r, row)
-		}
-	})
+	}
+	l.eachPart(r, func(c *clerk, row int, patient int32) { keys[row] = c.keyOf(r, row, patient) })
 	n := l.people.count()
 	if r.codes != nil {
 		n *= 2

@@ -95,7 +95,7 @@ func TestRowOrderDoesNotMatter(t *testing.T) {
 
 // TestProcessorsDoNotMatter links a study of several parts with one processor and with several.
 func TestProcessorsDoNotMatter(t *testing.T) {
-	const n = 200_000
+	const n = 100_000
 	link := func(processors int) *cohorts.Registry {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
 		r, err := cohorts.Link(shuffled(t, n), benchFollowUp, &schemas.Findings{})
