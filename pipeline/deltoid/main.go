@@ -122,7 +122,7 @@ func unknownCommand(root *cobra.Command, args []string) error {
 	}
 	var names []string
 	for _, c := range root.Commands() {
-		if !c.Hidden {
+		if c.IsAvailableCommand() {
 			names = append(names, c.Name())
 		}
 	}
