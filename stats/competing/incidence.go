@@ -40,6 +40,8 @@ type Curve struct {
 	// Delta and Aalen are two estimates of the variance of Incidence; see Variance. They are nil
 	// for weighted rows.
 	Delta, Aalen []float64
+	// Jackknife is the variance of Robust, nil elsewhere.
+	Jackknife []float64
 
 	form     Variance
 	counts   *survival.Counts
@@ -66,12 +68,17 @@ const (
 	//
 	// Source: Aalen, Ann. Stat. 6 (1978) 534–545.
 	Aalen
+	// Jackknife is the infinitesimal jackknife over clusters, which only Curve.Robust gives.
+	Jackknife
 )
 
 // String returns the name of the estimate as a footnote gives it.
 func (v Variance) String() string {
-	if v == Aalen {
+	switch v {
+	case Aalen:
 		return "counting-process variance (Aalen)"
+	case Jackknife:
+		return "robust variance"
 	}
 	return "delta-method variance (Greenwood type)"
 }
@@ -143,10 +150,12 @@ func (s *Set) finish(weighted bool) {
 	}
 }
 
-// Using returns the same curve with At and Interval resting on the given variance.
+// Using returns the same curve with At and Interval resting on the given variance; without that
+// variance they have no interval.
 func (k *Curve) Using(form Variance) *Curve {
 	out := *k
 	out.form = form
+	out.followUp.NoVariance = out.variance() == nil
 	return &out
 }
 
@@ -183,8 +192,11 @@ func (k *Curve) point(t, level float64, scale survival.Scale) survival.Point {
 }
 
 func (k *Curve) variance() []float64 {
-	if k.form == Aalen {
+	switch k.form {
+	case Aalen:
 		return k.Aalen
+	case Jackknife:
+		return k.Jackknife
 	}
 	return k.Delta
 }

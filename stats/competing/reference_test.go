@@ -287,16 +287,7 @@ func TestLeftTruncatedIncidenceAgainstReference(t *testing.T) {
 		}
 	}
 	readReference(t, "cif_left_truncated_mgus1_age", &c)
-	f := readFrame(t, references+"/data/mgus1.csv")
-	age, stop, cause := numbers(t, f["age"]), numbers(t, f["stop"]), numbers(t, f["cause"])
-	d := survival.RealData{Groups: 2, Causes: 2}
-	for i := range age {
-		d.Entry = append(d.Entry, age[i])
-		d.Exit = append(d.Exit, age[i]+stop[i]/365.25)
-		d.Cause = append(d.Cause, uint8(cause[i]))
-		d.Group = append(d.Group, int32(slices.Index([]string{"female", "male"}, f["sex"][i])))
-	}
-	counts := mustCountReal(t, d)
+	counts := mustCountReal(t, mgus1Ages(t))
 	for g, group := range c.Results.Groups {
 		for _, want := range group.Causes {
 			curve := competing.Incidence(counts, g, want.Cause)
