@@ -53,6 +53,7 @@ type (
 		Label  string
 		Indent int
 		Strong bool
+		Span   int // columns that a heading over the rows below runs across; 0 for a row with cells
 		Cells  []cellView
 	}
 	cellView struct {
@@ -140,17 +141,25 @@ func (b *book) sheetView(s *report.Sheet) sheetView {
 		v.Columns = append(v.Columns, columnView{plain(c), i > 0 && wordsOnly(s, i-1)})
 	}
 	for _, r := range s.Rows {
-		row := rowView{Label: plain(r.Label), Indent: min(max(r.Indent, 0), deepest), Strong: r.Strong}
-		for i := range max(len(s.Columns)-1, 0) {
-			cell := cellView{Words: v.Columns[i+1].Words}
-			if i < len(r.Cells) {
-				cell.Text = b.pieces(report.Text(r.Cells[i]))
-			}
-			row.Cells = append(row.Cells, cell)
-		}
-		v.Rows = append(v.Rows, row)
+		v.Rows = append(v.Rows, b.rowView(r, v.Columns))
 	}
 	return v
+}
+
+func (b *book) rowView(r report.SheetRow, columns []columnView) rowView {
+	row := rowView{Label: plain(r.Label), Indent: min(max(r.Indent, 0), deepest), Strong: r.Strong}
+	if len(r.Cells) == 0 && r.Strong {
+		row.Span = len(columns)
+		return row
+	}
+	for i := 1; i < len(columns); i++ {
+		cell := cellView{Words: columns[i].Words}
+		if i <= len(r.Cells) {
+			cell.Text = b.pieces(report.Text(r.Cells[i-1]))
+		}
+		row.Cells = append(row.Cells, cell)
+	}
+	return row
 }
 
 // wordsOnly reports whether a column of cells holds words and no number.

@@ -101,6 +101,7 @@ func (s *sampler) curves(id, heading, question, measure string, survival bool) {
 		X:   report.Axis{Label: "Years since operation", Unit: report.UnitYears, Max: 10, Ticks: []float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}, Y: y}
 	sheet := report.Sheet{ID: id + "-table", Title: heading + " at 1, 5 and 10 years", Columns: []string{"Indication", "Shoulders", "Revised", "1 year", "5 years", "10 years"},
 		Notes: []report.Text{{{Words: "Cells show the estimate and its "}, {Estimate: fmt.Sprintf("%s.%d.1y", id, 0), Show: report.ShowLevel}, {Words: " interval, complementary log-log scale."}}}}
+	sheet.Rows = append(sheet.Rows, report.SheetRow{Label: "By indication", Strong: true})
 	for i, g := range s.groups {
 		f.Curves = append(f.Curves, g.curve(i, s.steps, measure, survival))
 		f.AtRisk = append(f.AtRisk, s.riskRow(id, i, g, f.X.Ticks))
@@ -141,7 +142,7 @@ func (s *sampler) riskRow(id string, i int, g sampleGroup, ticks []float64) repo
 }
 
 func (s *sampler) row(id string, i int, g sampleGroup, measure string, survival bool) report.SheetRow {
-	row := report.SheetRow{Label: g.label}
+	row := report.SheetRow{Label: g.label, Indent: 1}
 	for _, t := range []float64{1, 5, 10} {
 		p := g.risk(t)
 		e := report.Estimate{ID: fmt.Sprintf("%s.%d.%gy", id, i, t), Analysis: "survival", Endpoint: "revision", Cohort: "north-water",
