@@ -103,11 +103,17 @@ func (b *batch) draw() *person {
 	ratio := s.death * sexAsaDeath(p.sex, p.asa)
 	p.life = daysPerYear * whenDead(p.exact, r.ExpFloat64()/ratio)
 	p.bmi = math.NaN()
-	if bmi := 27.5 + 4.8*r.NormFloat64(); r.Float64() >= notRecorded {
+	if bmi := bmiMean + float64(bmiSpread*r.NormFloat64()); r.Float64() >= notRecorded {
 		p.bmi = roundTo(min(max(bmi, 16), 55)*10, 1) / 10
 	}
 	return p
 }
+
+// Body mass index, kg/m2: mean and standard deviation of the normal curve, cut off at 16 and 55.
+const (
+	bmiMean   = 27.5
+	bmiSpread = 4.8
+)
 
 // drawDay draws a day from maxGap days before the registry opens to the data cut; each day is likelier than the day
 // before by the factor e^(growth/365.25).

@@ -60,6 +60,8 @@ const (
 	notMeasured  = 0.35 // distance and migration
 )
 
+const distanceSpread = 1.8 // mm, standard deviation within an indication
+
 var deltoidShares = []float64{0.95, 0.045, 0.005}
 
 func drawFindings(r *rand.Rand, indication int16) findings {
@@ -78,7 +80,7 @@ func drawFindings(r *rand.Rand, indication int16) findings {
 		distance:     math.NaN(),
 	}
 	if r.Float64() >= notMeasured {
-		f.distance = roundTo(min(max(p.distance+1.8*r.NormFloat64(), 0), 16), 0.5)
+		f.distance = roundTo(min(max(p.distance+float64(distanceSpread*r.NormFloat64()), 0), 16), 0.5)
 	}
 	return f
 }

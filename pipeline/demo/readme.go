@@ -1,27 +1,35 @@
 package demo
 
 import (
-	"fmt"
+	"slices"
+	"strings"
 
 	"deltoid/schemas"
 )
 
-// readmePage is what the template of the README shows.
+// readmePage is what the template of the README shows. Numbers that are parameters are texts, as they stand in the
+// source.
 type readmePage struct {
-	Hospitals, Shoulders, Patients, TwoSided             int
-	Seed                                                 uint64
-	Opens, DataCut, Growth                               string
-	Tables                                               []readmeTable
-	Truth                                                []readmeTruth
-	Strata                                               []readmeStratum
-	Youngest, Oldest, MinGap, MaxGap                     int
-	Hazard                                               []readmeHazard
-	RevisionMale, RevisionPerYear, RevisionAgain         string
-	Implants, HospitalRatios                             []string
-	DeathAt75, DeathSlope, DeathMale                     string
-	AsaDeath, Visits                                     []string
-	ScoreShoulder, ScoreVisit, OxfordVisit, Disagreement string
-	Defects                                              []readmeDefect
+	Hospitals, Shoulders, Patients, TwoSided int
+	Seed                                     uint64
+	Opens, DataCut, Growth                   string
+	Tables                                   []readmeTable
+	Truth                                    []readmeTruth
+	Indications                              []string
+	Strata                                   []readmeStratum
+	Youngest, Oldest, MinGap, MaxGap         int
+	Hazard                                   []readmeHazard
+	RevisionMale, RevisionPerYear            string
+	RevisionAgain                            string
+	Implants                                 []readmeImplant
+	HospitalRatios                           []string // lines of a table
+	DeathAt75, DeathSlope, DeathMale         string
+	AsaDeath, AsaShares                      []string
+	Reasons                                  []readmeReason
+	Visits                                   []readmeVisit
+	ScoreShoulder, ScoreVisit, OxfordVisit   string
+	Disagreement                             string
+	Defects                                  []readmeDefect
 }
 
 type readmeTable struct {
@@ -41,6 +49,18 @@ type readmeStratum struct {
 
 type readmeHazard struct{ Rate, From string }
 
+type readmeImplant struct{ Code, Procedure, Share, Revision string }
+
+type readmeReason struct {
+	Reason string
+	Shares []string
+}
+
+type readmeVisit struct {
+	When, Present string
+	Means         []string
+}
+
 type readmeDefect struct {
 	Text, Table, Lines string
 	N                  int
@@ -53,7 +73,7 @@ func (r *Records) readmePage() (*readmePage, error) {
 	}
 	p := &readmePage{Hospitals: hospitals, Shoulders: r.Options.Shoulders, Patients: r.Patients, TwoSided: r.TwoSided,
 		Seed: r.Options.Seed, Opens: schemas.FormatDay(opens), DataCut: schemas.FormatDay(dataCut), Growth: short(growth),
-		Truth: truth, Strata: strataTable(), Defects: r.defectTable(),
+		Truth: truth, Indications: Indications(), Strata: strataTable(), Defects: r.defectTable(),
 		Youngest: youngest, Oldest: oldest, MinGap: minGap, MaxGap: maxGap,
 		RevisionMale: short(revisionMale), RevisionPerYear: short(revisionPerYear), RevisionAgain: short(revisionAgain),
 		DeathAt75: short(deathAt75), DeathSlope: short(deathSlope), DeathMale: short(deathMale),
@@ -71,23 +91,43 @@ func (p *readmePage) addLists() {
 	}
 	for procedure, list := range implants {
 		for _, im := range list {
-			p.Implants = append(p.Implants, fmt.Sprintf("%s (%s, %s %%) %s", humeralCodes.ours[im.system],
-				procedureCodes.ours[procedure], whole(im.share), short(im.revision)))
+			p.Implants = append(p.Implants, readmeImplant{humeralCodes.ours[im.system], procedureCodes.ours[procedure],
+				whole(im.share), short(im.revision)})
 		}
 	}
-	for i, ratio := range hospitalRevision {
-		p.HospitalRatios = append(p.HospitalRatios, hospitalCodes.ours[i]+" "+short(ratio))
+	for ten := range slices.Chunk(hospitalRevision[:], 10) {
+		line := hospitalCodes.ours[10*len(p.HospitalRatios)]
+		for _, ratio := range ten {
+			line += " | " + short(ratio)
+		}
+		p.HospitalRatios = append(p.HospitalRatios, line)
 	}
 	for _, ratio := range asaDeath {
 		p.AsaDeath = append(p.AsaDeath, short(ratio))
 	}
+	for i, when := range []string{"below 70 years", "from 70 to 79", "from 80 on"} {
+		p.AsaShares = append(p.AsaShares, strings.Join(wholes(asaShares[i]), ", ")+" "+when)
+	}
+	for i, name := range reasonCodes.ours {
+		p.Reasons = append(p.Reasons, readmeReason{name,
+			wholes([]float64{reasonShares[0][i], reasonShares[1][i], reasonShares[2][i]})})
+	}
+	p.addVisits()
+}
+
+func (p *readmePage) addVisits() {
 	for _, v := range visits {
-		when := fmt.Sprintf("at %s years", short(v.years))
-		if v.years == 0 {
-			when = "before the operation"
+		line := readmeVisit{When: short(v.years) + " years after", Present: whole(v.present)}
+		switch v.years {
+		case 0:
+			line.When = "before the operation"
+		case 1:
+			line.When = "1 year after"
 		}
-		p.Visits = append(p.Visits, fmt.Sprintf("%s, %s and %s %s (%s %% come)", short(v.mean[0]), short(v.mean[1]),
-			short(v.mean[2]), when, whole(v.present)))
+		for _, mean := range v.mean {
+			line.Means = append(line.Means, short(mean))
+		}
+		p.Visits = append(p.Visits, line)
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 // MaxShoulders is the largest registry that can be made up.
 const MaxShoulders = 1_000_000
 
-// Options says what to make up. Equal options give equal records on every machine.
+// Options says what to make up. Equal options give equal records, whatever the number of processors.
 type Options struct {
 	Shoulders int    // index procedures, 1 to MaxShoulders; planted defects come on top
 	Seed      uint64 // of all random numbers

@@ -42,8 +42,8 @@ func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
 			day = -1 - b.r.Int32N(30)
 		}
 		present := b.r.Float64() < v.present
-		points := v.mean[group] + own + scoreVisit*b.r.NormFloat64()
-		oxford := 0.48*points + oxfordVisit*b.r.NormFloat64()
+		points := v.mean[group] + own + float64(scoreVisit*b.r.NormFloat64())
+		oxford := float64(0.48*points) + float64(oxfordVisit*b.r.NormFloat64())
 		if !present || float64(day) >= min(revised, life) || day > end {
 			continue
 		}

@@ -127,7 +127,15 @@ func short(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 // whole writes a share as a percentage without decimals.
 func whole(p float64) string { return strconv.FormatFloat(100*p, 'f', 0, 64) }
 
-// numbered lines of a defect: the first few, and how many more.
+func wholes(p []float64) []string {
+	words := make([]string, len(p))
+	for i := range p {
+		words[i] = whole(p[i])
+	}
+	return words
+}
+
+// someLines writes the lines of the first few defects, and how many more there are.
 func someLines(defects []Defect) string {
 	const most = 8
 	var words []string
