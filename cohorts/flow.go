@@ -156,7 +156,8 @@ func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
 	step := s.flow.Steps[at]
 	if s.flow.RowsRead == 0 {
 		return &schemas.Problem{Kind: schemas.CohortProblem,
-			What:   fmt.Sprintf("there is no shoulder for the cohort %q: the table %q has no rows", d.Name, s.registry.Table.Schema.Name),
+			What: fmt.Sprintf("there is no shoulder for the cohort %q: the table %q has no rows", d.Name,
+				s.registry.Table.Schema.Name),
 			Remedy: "export the rows again"}
 	}
 	p := &schemas.Problem{Kind: schemas.CohortProblem,

@@ -89,7 +89,8 @@ func (l *linking) open(tables map[string]*schemas.Table) error {
 		}
 		if t.Offsets != tables["procedures"].Offsets {
 			return &schemas.Problem{Kind: schemas.PlanProblem,
-				What:   fmt.Sprintf("the tables \"procedures\" and %q count their days differently: one has calendar dates, the other day offsets", name),
+				What: fmt.Sprintf("the tables \"procedures\" and %q count their days differently: one has calendar dates, the "+
+					"other day offsets", name),
 				Remedy: "use dates in all tables of a study, or offsets in all"}
 		}
 		if err := l.openTable(name, t); err != nil {

@@ -150,6 +150,41 @@ func TestLinkProblems(t *testing.T) {
 func TestReadyProblems(t *testing.T) {
 	_, err := cohorts.FromReady(newExport("shoulders", "patient,outcome").table(t), &schemas.Findings{})
 	problemOf(t, err, schemas.ExportProblem, "shoulders.csv", `"follow_up"`)
+	_, err = cohorts.FromReady(newExport("shoulders", "patient,follow_up").table(t), &schemas.Findings{})
+	problemOf(t, err, schemas.ExportProblem, "shoulders.csv", `"outcome"`)
+}
+
+// TestDatesInDetails writes days as dates where the study has dates.
+func TestDatesInDetails(t *testing.T) {
+	table := newExport("procedures", "patient,side,day,procedure,occasion", "A,left,31,reverse,primary", "A,left,60,reverse,primary").table(t)
+	table.Offsets = false
+	found := &schemas.Findings{}
+	if _, err := cohorts.Link(map[string]*schemas.Table{"procedures": table}, noCut, found); err != nil {
+		t.Fatal(err)
+	}
+	// Day 31 after 1970-01-01 is the first of February.
+	if got := found.All(); len(got) != 1 || got[0].Detail != "the index procedure is on 1970-02-01 (procedures.csv:2)" {
+		t.Errorf("findings %+v", got)
+	}
+}
+
+// TestReadyWithoutPatients takes every row for a patient, named by the place of the row and not by its turn.
+func TestReadyWithoutPatients(t *testing.T) {
+	e := newExport("shoulders", "follow_up,outcome", "30,died", "10,died", "20,revised")
+	for _, order := range [][]int{{0, 1, 2}, {2, 0, 1}} {
+		r, err := cohorts.FromReady(e.permuted(order).table(t), &schemas.Findings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var lines []int
+		for _, s := range r.Shoulders {
+			_, line := r.Table.Place(int(s.Row))
+			lines = append(lines, line)
+		}
+		if diff := gocmp.Diff([]int{2, 3, 4}, lines); diff != "" || !r.Anonymous || r.Patients != 3 {
+			t.Errorf("anonymous %v, patients %d, lines:\n%s", r.Anonymous, r.Patients, diff)
+		}
+	}
 }
 
 // TestReadyRowsThatCannotBeUsed leave by the rules that reading them would have found broken.

@@ -74,10 +74,11 @@ func openReady(t *schemas.Table) (*ready, error) {
 	return y, nil
 }
 
-// pseudonym returns what names the patient of a row, which is its place where the data have no patients.
+// pseudonym returns what names the patient of a row, which is its place in its file where the data have no patients.
 func (y *ready) pseudonym(row int) string {
 	if y.patient == nil {
-		return fmt.Sprintf("%010d", row)
+		file, line := y.table.Place(row)
+		return fmt.Sprintf("%s:%010d", file, line)
 	}
 	return y.patient.Text(row)
 }
@@ -110,7 +111,7 @@ func (y *ready) unusable(row int) (rule *schemas.Rule, field, detail string) {
 	end, begin := y.followUp[row], y.observed(row)
 	outcome := y.outcome.Codes()[row]
 	switch {
-	case y.pseudonym(row) == "":
+	case y.patient != nil && y.patient.Text(row) == "":
 		return schemas.RuleMissingRequired, "patient", ""
 	case end == schemas.NoInt:
 		return schemas.RuleMissingRequired, "follow_up", ""

@@ -37,7 +37,8 @@ var (
 	// RuleDeathBeforeProcedure is broken by a death earlier than an index procedure of the patient.
 	RuleDeathBeforeProcedure = &schemas.Rule{ID: "death-before-procedure", Severity: schemas.SetsAside,
 		Sentence: "The death is earlier than an index procedure of the patient.",
-		Remedy:   "Correct the day of the death or of the procedure, or the pseudonym of one of them; until then the patient counts as alive."}
+		Remedy: "Correct the day of the death or of the procedure, or the pseudonym of one of them; until then the patient " +
+			"counts as alive."}
 
 	// RuleSecondDeath is broken by every death of a patient after the earliest that fits.
 	RuleSecondDeath = &schemas.Rule{ID: "second-death", Severity: schemas.SetsAside,
@@ -48,7 +49,8 @@ var (
 	// procedure among the rows in use.
 	RuleNoIndexProcedure = &schemas.Rule{ID: "no-index-procedure", Severity: schemas.Unlinks,
 		Sentence: "No index procedure belongs to the row.",
-		Remedy:   "Export the primary procedure too, or correct the pseudonym or the side; rows about shoulders outside the study may stay as they are."}
+		Remedy: "Export the primary procedure too, or correct the pseudonym or the side; rows about shoulders outside the " +
+			"study may stay as they are."}
 
 	// RuleAfterDataCut is broken by a row later than the data cut. It stays in use, but nothing after the cut counts.
 	RuleAfterDataCut = &schemas.Rule{ID: "after-data-cut", Severity: schemas.Warns,
