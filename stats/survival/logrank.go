@@ -14,6 +14,9 @@ type Test struct {
 	Weighting Weighting
 	Cause     int
 	Strata    int
+	// Clusters is the number of clusters that Variance was summed over; 0 where it is the
+	// hypergeometric one.
+	Clusters int
 	// N and Events are the rows and events that the test used, over all strata.
 	N, Events []int64
 	// Observed and Expected are the weighted sums of events; with equal weights the numbers of
@@ -53,7 +56,6 @@ func LogRank(cause int, w Weighting, strata ...*Counts) (*Test, error) {
 	k := strata[0].Groups()
 	t := &Test{
 		Weighting: w, Cause: cause, Strata: len(strata), N: make([]int64, k), Events: make([]int64, k),
-		Observed: make([]float64, k), Expected: make([]float64, k), Score: make([]float64, k),
 	}
 	sums := newScoreSums(k)
 	for _, c := range strata {
@@ -63,7 +65,7 @@ func LogRank(cause int, w Weighting, strata ...*Counts) (*Test, error) {
 			t.Events[g] += c.Events(g, cause)
 		}
 	}
-	t.finish(sums)
+	t.finish(sums, sums.variance.matrix())
 	return t, nil
 }
 
@@ -87,14 +89,15 @@ func sameShape(strata []*Counts) error {
 	return nil
 }
 
-func (t *Test) finish(sums *scoreSums) {
+func (t *Test) finish(sums *scoreSums, variance []float64) {
+	k := len(t.N)
+	t.Observed, t.Expected, t.Score, t.Variance = make([]float64, k), make([]float64, k), make([]float64, k), variance
 	var events int64
 	for g := range t.N {
 		t.Observed[g], t.Expected[g] = sums.observed[g].Value(), sums.expected[g].Value()
 		t.Score[g] = sums.score[g].Value()
 		events += t.Events[g]
 	}
-	t.Variance = sums.variance.matrix()
 	if events == 0 {
 		t.Status = NoEvents
 		return

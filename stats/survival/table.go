@@ -42,24 +42,35 @@ func (c *Counts) LifeTable(group int) *LifeTable {
 	return t
 }
 
-// addWeights fills in the sums of weights. Those at risk are summed from the end, as all who
-// leave from here on less all who are still to come: sums of positive numbers, unlike what is
-// left over after taking away.
+// addWeights fills in the sums of weights.
 func (t *LifeTable) addWeights(g *tally) {
-	width := t.Causes + 1
-	t.WeightAtRisk, t.WeightLeft = make([]float64, len(t.Time)), make([]float64, len(t.Left))
-	next, late := len(g.left)-1, len(g.entered)-1
-	toLeave, toEnter := 0.0, 0.0
-	for row := len(t.Time) - 1; row >= 0; row-- {
-		for ; next >= 0 && g.left[next].time == t.Time[row]; next-- {
-			t.WeightLeft[row*width+int(g.left[next].cause)] = g.leftWeight[next]
-			toLeave += g.leftWeight[next]
+	t.WeightAtRisk, t.WeightLeft = g.massAt(t.Time), make([]float64, len(t.Left))
+	row := -1
+	for i, x := range g.left {
+		if i == 0 || x.time != g.left[i-1].time {
+			row++
 		}
-		for ; late >= 0 && g.entered[late].time >= t.Time[row]; late-- {
-			toEnter += g.enteredWeight[late]
-		}
-		t.WeightAtRisk[row] = max(0, toLeave-toEnter)
+		t.WeightLeft[row*(t.Causes+1)+int(x.cause)] = g.leftWeight[i]
 	}
+}
+
+// massAt returns the sum of weights at risk at each of some ascending times (of people, without
+// weights). It is summed from the end, as all who leave from there on less all who are still to
+// come: sums of positive numbers, unlike what is left over after taking away.
+func (t *tally) massAt(times []float64) []float64 {
+	out := make([]float64, len(times))
+	next, late := len(t.left)-1, len(t.entered)-1
+	toLeave, toEnter := 0.0, 0.0
+	for row := len(times) - 1; row >= 0; row-- {
+		for ; next >= 0 && t.left[next].time >= times[row]; next-- {
+			toLeave += weightOf(t.left, t.leftWeight, next)
+		}
+		for ; late >= 0 && t.entered[late].time >= times[row]; late-- {
+			toEnter += weightOf(t.entered, t.enteredWeight, late)
+		}
+		out[row] = max(0, toLeave-toEnter)
+	}
+	return out
 }
 
 // Weighted says whether the table has weights.
