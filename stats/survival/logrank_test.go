@@ -3,6 +3,7 @@ package survival_test
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -379,6 +380,25 @@ func TestLogRankManyGroups(t *testing.T) {
 	}
 	if a.P < 1e-4 {
 		t.Errorf("groups drawn alike differ with p %v", a.P)
+	}
+}
+
+func TestLogRankOnAnyNumberOfProcessors(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	counts := mustCount(t, bigData(40_000, 300, 1, false))
+	var want *survival.Test
+	for _, processors := range []int{1, 2, 7} {
+		runtime.GOMAXPROCS(processors)
+		got, err := survival.LogRank(1, survival.Equal, counts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want == nil {
+			want = got
+		}
+		if got.ChiSquare != want.ChiSquare || !slices.Equal(got.Variance, want.Variance) {
+			t.Errorf("%d processors: chi-square %v, on one %v", processors, got.ChiSquare, want.ChiSquare)
+		}
 	}
 }
 

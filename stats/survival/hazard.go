@@ -1,0 +1,130 @@
+package survival
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"deltoid/stats/dist"
+	"deltoid/stats/numeric"
+)
+
+// Hazard is the cumulative hazard of the event of a curve, beside the times of the curve. For one
+// of several causes it is the cause-specific hazard: the rate among those whom no other cause has
+// taken away.
+type Hazard struct {
+	Time []float64
+	// Cumulative is Σ d/n up to and including Time.
+	Cumulative []float64
+	// Variance is Σ d/n²; nil for weighted rows.
+	Variance []float64
+}
+
+// Hazard returns the cumulative hazard.
+//
+// Sources: Nelson, Technometrics 14 (1972) 945–966; Aalen, Ann. Stat. 6 (1978) 701–726.
+func (k *Curve) Hazard() *Hazard {
+	h := &Hazard{Time: k.Time, Cumulative: make([]float64, len(k.Time))}
+	weighted := k.WeightAtRisk != nil
+	if !weighted {
+		h.Variance = make([]float64, len(k.Time))
+	}
+	var sum, variance numeric.Sum
+	for i := range k.Time {
+		if n, d := k.mass(i); d > 0 && n > 0 {
+			sum.Add(d / n)
+			variance.Add(d / n / n)
+		}
+		h.Cumulative[i] = sum.Value()
+		if !weighted {
+			h.Variance[i] = variance.Value()
+		}
+	}
+	return h
+}
+
+// Rate is the hazard at one time: events for each subject and unit of time.
+type Rate struct {
+	T            float64
+	Value        float64
+	SE           float64
+	Lower, Upper float64 // at Level, symmetric for the logarithm
+	Level        float64
+	// Status is about Value, Limits about the rest; as in Point.
+	Status, Limits Status
+}
+
+// SmoothHazard returns the hazard at the times asked for, smoothed over a bandwidth on either
+// side:
+//
+//	h(t) = Σ K((t − s)/b) d/n / b,   Var h(t) = Σ K² d/n² / b²
+//
+// over event times s within b of t. K is Epanechnikov's kernel, and near 0 and near the last exit
+// the boundary kernel that belongs to it, so that the hazard is not pulled down where half of the
+// window is empty. The bandwidth, in the unit of the times, must be above 0 and at most half of
+// the follow-up; it decides what can be seen, so say which was used.
+//
+// Sources: Ramlau-Hansen, Ann. Stat. 11 (1983) 453–466; Müller & Wang, Biometrics 50 (1994) 61–76,
+// table 1, for the kernels.
+func (k *Curve) SmoothHazard(bandwidth float64, at []float64, level float64) ([]Rate, error) {
+	if err := CheckLevel(level, Log); err != nil {
+		return nil, err
+	}
+	last := k.counts.LastTime(k.Group)
+	if !(bandwidth > 0 && bandwidth <= last/2) {
+		return nil, fmt.Errorf("bandwidth %v, want above 0 and at most half of the follow-up of %v", bandwidth, last)
+	}
+	out := make([]Rate, len(at))
+	for i, t := range at {
+		out[i] = k.rate(t, bandwidth, last, level)
+	}
+	return out, nil
+}
+
+func (k *Curve) rate(t, b, last, level float64) Rate {
+	r := Rate{T: t, Level: level}
+	if !(t >= 0 && t <= last) {
+		r.Status, r.Limits = BeyondFollowUp, BeyondFollowUp
+		return r
+	}
+	q, side := 1.0, 1.0
+	if t < b {
+		q = t / b
+	} else if last-t < b {
+		q, side = (last-t)/b, -1
+	}
+	var sum, variance numeric.Sum
+	for i := sort.SearchFloat64s(k.Time, t-b); i < len(k.Time) && k.Time[i] <= t+b; i++ {
+		if n, d := k.mass(i); d > 0 && n > 0 {
+			w := boundaryKernel(q, side*(t-k.Time[i])/b) / b
+			sum.Add(float64(w * d / n))
+			variance.Add(float64(w*w) * (d / n / n))
+		}
+	}
+	r.Value, r.SE = max(0, sum.Value()), math.Sqrt(variance.Value())
+	switch {
+	case k.Form != Greenwood:
+		r.Limits = NoVariance
+	case variance.Value() == 0:
+		r.Limits = NoEvents
+	case r.Value == 0:
+		r.Limits = AtBound
+	}
+	if r.Limits != Estimated {
+		r.SE = 0
+		return r
+	}
+	spread := math.Exp(dist.NormalSpread(level) * r.SE / r.Value)
+	r.Lower, r.Upper = r.Value/spread, float64(r.Value*spread)
+	return r
+}
+
+// boundaryKernel is the kernel for a window that reaches from −1 to q, 0 ≤ q ≤ 1. At q = 1 it is
+// Epanechnikov's, 3/4 (1 − z²).
+func boundaryKernel(q, z float64) float64 {
+	if z < -1 || z > q {
+		return 0
+	}
+	scale := 12 / math.Pow(1+q, 4)
+	return scale * (z + 1) * (float64(z*(1-2*q)) + (float64(3*q*q)-2*q+1)/2)
+}
