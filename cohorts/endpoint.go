@@ -2,7 +2,7 @@ package cohorts
 
 import "deltoid/schemas"
 
-// Endpoint is what follow-up waits for.
+// Endpoint is what follow-up waits for. [Cohort.Episodes] says what ends it.
 type Endpoint struct {
 	ID        string   // "revision"
 	Label     string   // in a sentence: "revision for any reason"
