@@ -4,6 +4,7 @@ import (
 	"bytes"
 	_ "embed"
 	"html/template"
+	"slices"
 
 	"deltoid/pipeline/report"
 )
@@ -148,7 +149,7 @@ func (b *book) sheetView(s *report.Sheet) sheetView {
 
 func (b *book) rowView(r report.SheetRow, columns []columnView) rowView {
 	row := rowView{Label: plain(r.Label), Indent: min(max(r.Indent, 0), deepest), Strong: r.Strong}
-	if len(r.Cells) == 0 && r.Strong {
+	if r.Strong && !slices.ContainsFunc(r.Cells, func(c report.Cell) bool { return len(b.pieces(report.Text(c))) > 0 }) {
 		row.Span = len(columns)
 		return row
 	}

@@ -101,7 +101,7 @@ func (s *sampler) curves(id, heading, question, measure string, survival bool) {
 		X:   report.Axis{Label: "Years since operation", Unit: report.UnitYears, Max: 10, Ticks: []float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}, Y: y}
 	sheet := report.Sheet{ID: id + "-table", Title: heading + " at 1, 5 and 10 years", Columns: []string{"Indication", "Shoulders", "Revised", "1 year", "5 years", "10 years"},
 		Notes: []report.Text{{{Words: "Cells show the estimate and its "}, {Estimate: fmt.Sprintf("%s.%d.1y", id, 0), Show: report.ShowLevel}, {Words: " interval, complementary log-log scale."}}}}
-	sheet.Rows = append(sheet.Rows, report.SheetRow{Label: "By indication", Strong: true})
+	sheet.Rows = append(sheet.Rows, report.SheetRow{Label: "By indication", Strong: true, Cells: make([]report.Cell, 5)})
 	for i, g := range s.groups {
 		f.Curves = append(f.Curves, g.curve(i, s.steps, measure, survival))
 		f.AtRisk = append(f.AtRisk, s.riskRow(id, i, g, f.X.Ticks))
