@@ -177,8 +177,9 @@ func (l lane) fill(table []uint32, from, to int) {
 		}
 	default:
 		cause, group := l.cause[from:to][:len(tick)], l.group[from:to][:len(tick)]
+		perGroup, perTick := l.ticks*l.causes, l.causes
 		for i, t := range tick {
-			table[(int(group[i])*l.ticks+int(t))*l.causes+int(cause[i])]++
+			table[int(group[i])*perGroup+int(t)*perTick+int(cause[i])]++
 		}
 	}
 }
