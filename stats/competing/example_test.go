@@ -54,3 +54,25 @@ func ExampleAll() {
 	// 5: 0.2500 + 0.3333 + 0.4167 = 1.0000
 	// 6: 0.2500 + 0.3333 + 0.4167 = 1.0000
 }
+
+// Does one of two makes of pump break more often, given that some are sold before they can?
+func ExampleGray() {
+	counts, err := survival.Count(survival.Data{
+		Exit:   []int32{2, 3, 3, 5, 6, 9, 4, 6, 8, 9, 9, 9},
+		Cause:  []uint8{1, 2, 1, 1, 1, 0, 2, 1, 2, 0, 0, 0},
+		Group:  []int32{0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1},
+		Groups: 2, Causes: 2,
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	test, err := competing.Gray(1, 0, counts)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("events %d, chi-square %.2f on %d df, p = %.3f\n", test.Events, test.ChiSquare, test.DF, test.P)
+	// Output:
+	// events [4 1], chi-square 3.41 on 1 df, p = 0.065
+}

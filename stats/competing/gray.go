@@ -133,7 +133,7 @@ func (g *grayGroup) at(t float64, cause int) {
 // leave carries the group past the time.
 func (g *grayGroup) leave() {
 	if g.n > 0 {
-		g.f += g.s * (g.own / g.n)
+		g.f += float64(g.s * (g.own / g.n))
 	}
 	g.s = g.after
 }

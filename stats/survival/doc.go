@@ -12,6 +12,17 @@
 //	curve := counts.ProductLimit(group, cause)
 //	point := curve.At(5 * 365.25)
 //
+// What there is to ask:
+//
+//	numbers at risk                    Counts.AtRisk
+//	the estimate at a time, interval   Curve.At, Curve.Interval, Point.Complement
+//	median and other quantiles         Curve.Median, Curve.Quantile
+//	mean time to a horizon             Curve.RestrictedMean, Mean.Minus, Mean.Over
+//	two curves at one time             Point.Minus, Point.Differs
+//	groups over all their follow-up    LogRank, Test.Trend, Pairwise, CountStrata
+//	hazards                            Curve.Hazard, Curve.SmoothHazard
+//	rows with weights or in clusters   Curve.Robust, ClusteredLogRank
+//
 // # Rules
 //
 // Someone is at risk at time t if entry < t ≤ exit; someone who entered at 0 was there from the

@@ -72,3 +72,64 @@ func ExampleCurve_Median() {
 	// Output:
 	// 5 from 2 to not reached
 }
+
+// Do two kinds of lamp last equally long? The test says with what it was made, so that it cannot
+// end up beside other curves.
+func ExampleLogRank() {
+	counts, _ := survival.Count(survival.Data{
+		Exit:   []int32{2, 3, 3, 5, 8, 9, 6, 9, 11, 12, 12, 12},
+		Cause:  []uint8{1, 1, 1, 1, 1, 0, 1, 1, 0, 1, 0, 0},
+		Group:  []int32{0, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1},
+		Groups: 2,
+	})
+	test, err := survival.LogRank(1, survival.Equal, counts)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println("rows", test.N, "events", test.Events)
+	fmt.Printf("expected %.2f, chi-square %.2f on %d df, p = %.3f\n", test.Expected, test.ChiSquare, test.DF, test.P)
+	// Output:
+	// rows [6 6] events [5 3]
+	// expected [2.44 5.56], chi-square 4.51 on 1 df, p = 0.034
+}
+
+// The mean time to day 9, and how much longer it is for the second kind.
+func ExampleCurve_RestrictedMean() {
+	counts, _ := survival.Count(survival.Data{
+		Exit:   []int32{2, 3, 3, 5, 8, 9, 6, 9, 11, 12},
+		Cause:  []uint8{1, 1, 1, 1, 1, 0, 1, 1, 0, 1},
+		Group:  []int32{0, 0, 0, 0, 0, 0, 1, 1, 1, 1},
+		Groups: 2,
+	})
+	first, err := counts.ProductLimit(0, 1).RestrictedMean(9, 0.95)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	second, _ := counts.ProductLimit(1, 1).RestrictedMean(9, 0.95)
+	longer, _ := second.Minus(first)
+	fmt.Printf("%.2f and %.2f days; %.2f longer (%.2f to %.2f)\n", first.Value, second.Value, longer.Value, longer.Lower, longer.Upper)
+	// Output:
+	// 5.00 and 8.25 days; 3.25 longer (0.78 to 5.72)
+}
+
+// Pairs of lamps on one switch are not independent: the standard error has to be taken over
+// switches.
+func ExampleCurve_Robust() {
+	data := survival.Data{
+		Exit:    []int32{2, 2, 3, 4, 7, 8, 9, 9},
+		Cause:   []uint8{1, 1, 1, 1, 1, 1, 0, 0},
+		Cluster: []int32{0, 0, 1, 1, 2, 2, 3, 3},
+	}
+	counts, _ := survival.Count(data)
+	curve := counts.ProductLimit(0, 1)
+	robust, err := curve.Robust(data)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("%.3f, standard error %.3f; over switches %.3f\n", curve.At(4).Value, curve.At(4).SE, robust.At(4).SE)
+	// Output:
+	// 0.500, standard error 0.177; over switches 0.250
+}

@@ -126,5 +126,5 @@ func boundaryKernel(q, z float64) float64 {
 		return 0
 	}
 	scale := 12 / math.Pow(1+q, 4)
-	return scale * (z + 1) * (float64(z*(1-2*q)) + (float64(3*q*q)-2*q+1)/2)
+	return scale * (z + 1) * (float64(z*(1-float64(2*q))) + (float64(3*q*q)-float64(2*q)+1)/2)
 }
