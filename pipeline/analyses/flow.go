@@ -31,6 +31,7 @@ type flowBook struct {
 type flowIDs struct {
 	cohorts.FlowStep
 	kept, patients, left, unknown string // ids; patients and unknown are empty where they do not apply
+	leftUnit                      string
 }
 
 func flowEstimates(b *book, c *cohorts.Cohort, flow *cohorts.Flow) flowBook {
@@ -40,22 +41,25 @@ func flowEstimates(b *book, c *cohorts.Cohort, flow *cohorts.Flow) flowBook {
 		return b.add(e)
 	}
 	f := flowBook{read: count("read", "rows read", flow.RowsRead, "rows")}
-	before := f.read
+	before := flowIDs{FlowStep: cohorts.FlowStep{Unit: "rows"}, kept: f.read}
 	for _, s := range flow.Steps {
-		ids := flowIDs{FlowStep: s}
+		ids := flowIDs{FlowStep: s, leftUnit: before.Unit} // where rows become shoulders, it is rows that leave
 		ids.kept = count(s.ID+".kept", s.Label, s.Kept, s.Unit)
-		ids.left = count(s.ID+".left", s.Leaving, s.Left, s.Unit)
-		b.total(before, ids.kept, ids.left)
+		ids.left = count(s.ID+".left", s.Leaving, s.Left, ids.leftUnit)
+		b.total(before.kept, ids.kept, ids.left)
 		if s.Unit == "shoulders" {
 			ids.patients = count(s.ID+".kept-patients", s.Label, s.KeptPatients, "patients")
 		}
+		if before.patients != "" {
+			b.total(before.patients, ids.patients, count(s.ID+".left-patients", s.Leaving, s.LeftPatients, "patients"))
+		}
 		if s.LeftUnknown > 0 {
-			ids.unknown = count(s.ID+".left-unknown", s.Leaving+": value not recorded", s.LeftUnknown, s.Unit)
-			known := count(s.ID+".left-known", s.Leaving+": value recorded", s.Left-s.LeftUnknown, s.Unit)
+			ids.unknown = count(s.ID+".left-unknown", s.Leaving+": value not recorded", s.LeftUnknown, ids.leftUnit)
+			known := count(s.ID+".left-known", s.Leaving+": value recorded", s.Left-s.LeftUnknown, ids.leftUnit)
 			b.total(ids.left, ids.unknown, known)
 		}
 		f.steps = append(f.steps, ids)
-		before = ids.kept
+		before = ids
 	}
 	return f
 }
@@ -74,7 +78,7 @@ func (f flowBook) figure() report.Figure {
 			box.Kept = say(box.Kept, " of ", value(s.patients), " patients")
 		}
 		if s.Left > 0 {
-			count := say(value(s.left), " "+s.Unit)
+			count := say(value(s.left), " "+s.leftUnit)
 			if s.unknown != "" {
 				count = say(count, ", of these ", value(s.unknown), " with no value recorded")
 			}

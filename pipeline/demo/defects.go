@@ -31,7 +31,7 @@ var kindText = [kinds]struct {
 	UnknownSide:            {"operation on side B", 4},
 	MissingCell:            {"operation without a kind of procedure", 4},
 	OutOfRange:             {"operation at the age of 190", 3},
-	AfterDataCut:           {"operation after the data cut", 2},
+	AfterDataCut:           {"operation after the data cut", 6},
 	DuplicateRow:           {"operation written twice", 5},
 	SecondPrimary:          {"second first operation on one side", 3},
 	RevisionBeforePrimary:  {"revision before the operation", 3},
