@@ -1,6 +1,8 @@
 package analyses
 
 import (
+	"strings"
+
 	"github.com/go-gota/gota/dataframe"
 	"github.com/go-gota/gota/series"
 
@@ -13,6 +15,9 @@ type long struct {
 	cell        report.Cell
 }
 
+// mark stands before every name in the data frame, which would take a name such as "NaN" for a missing value.
+const mark = "="
+
 // widen spreads long cells into the rows of a sheet, one for each row name, one cell for each column in the order
 // given. It is the only adapter to gota, and hands it names and cell numbers only: no figure of the report passes through
 // a data frame, whose floats come out with six decimals.
@@ -21,7 +26,7 @@ func widen(cells []long, columns []string) (map[string][]report.Cell, error) {
 	cols := make([]string, len(cells))
 	index := make([]int, len(cells))
 	for i, c := range cells {
-		rows[i], cols[i], index[i] = c.row, c.column, i
+		rows[i], cols[i], index[i] = mark+c.row, mark+c.column, i
 	}
 	frame := dataframe.New(series.New(rows, series.String, "row"), series.New(cols, series.String, "column"),
 		series.New(index, series.Int, "cell"))
@@ -38,14 +43,14 @@ func widen(cells []long, columns []string) (map[string][]report.Cell, error) {
 		return nil, groups.Err
 	}
 	for _, g := range groups.GetGroups() {
-		name := g.Col("row").Elem(0).String()
+		name := strings.TrimPrefix(g.Col("row").Elem(0).String(), mark)
 		wide[name] = make([]report.Cell, len(columns))
 		for i := range g.Nrow() {
 			n, err := g.Col("cell").Elem(i).Int()
 			if err != nil {
 				return nil, err
 			}
-			wide[name][at[g.Col("column").Elem(i).String()]] = cells[n].cell
+			wide[name][at[strings.TrimPrefix(g.Col("column").Elem(i).String(), mark)]] = cells[n].cell
 		}
 	}
 	return wide, nil

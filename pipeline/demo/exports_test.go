@@ -197,7 +197,7 @@ func TestPlantedDefectsAreFound(t *testing.T) {
 // In 20,000 shoulders there are as many defects as the list of kinds says; in twice as many shoulders, twice as many.
 func TestDefectsAreAsManyAsPlanned(t *testing.T) {
 	want := map[demo.Kind]int{demo.ImpossibleDate: 3, demo.UnknownSide: 4, demo.MissingCell: 4, demo.OutOfRange: 3,
-		demo.AfterDataCut: 2, demo.DuplicateRow: 5, demo.SecondPrimary: 3, demo.RevisionBeforePrimary: 3,
+		demo.AfterDataCut: 6, demo.DuplicateRow: 5, demo.SecondPrimary: 3, demo.RevisionBeforePrimary: 3,
 		demo.RevisionWithoutPrimary: 2, demo.DeathBeforeRevision: 2, demo.SecondDeath: 2}
 	for _, times := range []int{1, 2} {
 		r, err := demo.Generate(demo.Options{Shoulders: 20_000 * times, Seed: 12, Defects: true})
