@@ -86,7 +86,7 @@ func TestQuadraticFormWithPivots(t *testing.T) {
 	for seed := range 50 {
 		a := make([]float64, k*r)
 		for i := range a {
-			a[i] = math.Sin(float64((i+1)*(i+2)*(seed+3)))
+			a[i] = math.Sin(float64((i + 1) * (i + 2) * (seed + 3)))
 		}
 		x := []float64{1, -2, 0.5}
 		u, v := make([]float64, k), make([]float64, k*k)
