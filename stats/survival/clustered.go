@@ -21,6 +21,9 @@ func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata in
 	if err != nil {
 		return nil, err
 	}
+	if err := counts[0].checkCause(cause); err != nil {
+		return nil, err
+	}
 	d, _ = d.normal()
 	k := d.Groups
 	t := &Test{Weighting: w, Cause: cause, Strata: strata, N: make([]int64, k), Events: make([]int64, k)}

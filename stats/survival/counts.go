@@ -50,6 +50,14 @@ func (c *Counts) Events(group, cause int) int64 {
 	return sum
 }
 
+// checkCause refuses a cause that nothing was counted under; 0 stands for any cause.
+func (c *Counts) checkCause(cause int) error {
+	if cause < 0 || cause > c.causes {
+		return fmt.Errorf("cause %d, want 0 (any) to %d", cause, c.causes)
+	}
+	return nil
+}
+
 // isEvent says whether a row that left by cause seen has the event asked for, where 0 asks for
 // any cause.
 func isEvent(seen uint8, asked int) bool {

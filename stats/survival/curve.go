@@ -66,7 +66,12 @@ func (f Form) String() string {
 //
 // Sources: Kaplan & Meier, J. Am. Stat. Assoc. 53 (1958) 457–481; Greenwood, Reports on Public
 // Health and Medical Subjects 33 (1926).
+//
+// It panics if there is no such group or cause, which is a mistake in the program.
 func (c *Counts) ProductLimit(group, cause int) *Curve {
+	if err := c.checkCause(cause); err != nil {
+		panic(err)
+	}
 	table := c.LifeTable(group)
 	k := &Curve{
 		Group: group, Cause: cause, N: c.N(group), Total: c.Events(group, cause),

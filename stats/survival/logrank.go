@@ -53,6 +53,9 @@ func LogRank(cause int, w Weighting, strata ...*Counts) (*Test, error) {
 	if err := sameShape(strata); err != nil {
 		return nil, err
 	}
+	if err := strata[0].checkCause(cause); err != nil {
+		return nil, err
+	}
 	k := strata[0].Groups()
 	t := &Test{
 		Weighting: w, Cause: cause, Strata: len(strata), N: make([]int64, k), Events: make([]int64, k),

@@ -413,6 +413,9 @@ func TestLogRankRefusesUnlikeStrata(t *testing.T) {
 	if _, err := survival.Pairwise(1, survival.Equal, a, b); err == nil {
 		t.Error("pairs in strata with other groups were accepted")
 	}
+	if _, err := survival.LogRank(2, survival.Equal, a); err == nil {
+		t.Error("a second cause was accepted where one was counted")
+	}
 	if _, err := survival.FlemingHarrington(-1, 0); err == nil {
 		t.Error("a negative power was accepted")
 	}
