@@ -2,6 +2,7 @@ package schemas
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 	"sync"
 )
@@ -22,6 +23,7 @@ type Rule struct {
 	Sentence string // what the rule says, as a full sentence
 	Remedy   string // what to do about it
 	Severity Severity
+	MayWarn  bool // a study plan may lower the severity to a warning, with a reason
 }
 
 // Finding is one breach of a rule at one place.
@@ -48,10 +50,10 @@ func (f *Finding) Shown() string {
 }
 
 // Findings collects what is wrong with the exports of one study. It is safe for concurrent use; its order does not
-// depend on the order of the calls.
+// depend on the order of the calls. It keeps every finding, in about 24 bytes and the letters of the value.
 type Findings struct {
 	mu     sync.Mutex
-	list   []Finding
+	store  store
 	sorted bool
 }
 
@@ -59,23 +61,43 @@ type Findings struct {
 func (fs *Findings) Add(found ...Finding) {
 	fs.mu.Lock()
 	defer fs.mu.Unlock()
-	fs.list = append(fs.list, found...)
-	fs.sorted = false
+	for i := range found {
+		fs.store.add(&found[i])
+	}
+	fs.sorted = fs.sorted && len(found) == 0
 }
 
-// All returns every finding by table, file, line, column and rule. The caller must not change the slice.
-func (fs *Findings) All() []Finding {
+// Len returns the number of findings.
+func (fs *Findings) Len() int {
 	fs.mu.Lock()
 	defer fs.mu.Unlock()
+	return len(fs.store.records)
+}
+
+// Each goes through every finding by table, file, line, column and rule, without making a list of them. Nothing may be
+// added meanwhile.
+func (fs *Findings) Each() iter.Seq[Finding] {
+	return func(yield func(Finding) bool) {
+		fs.mu.Lock()
+		defer fs.mu.Unlock()
+		fs.sort()
+		for i := range fs.store.records {
+			if !yield(fs.store.finding(&fs.store.records[i])) {
+				return
+			}
+		}
+	}
+}
+
+// All returns every finding as a list, in the order of [Findings.Each], which is the one to use for exports that may be
+// wrong on every row.
+func (fs *Findings) All() []Finding { return slices.Collect(fs.Each()) }
+
+func (fs *Findings) sort() {
 	if !fs.sorted {
-		slices.SortStableFunc(fs.list, func(a, b Finding) int {
-			return cmp.Or(cmp.Compare(a.Table, b.Table), cmp.Compare(a.order, b.order), cmp.Compare(a.File, b.File),
-				cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Rule.ID, b.Rule.ID),
-				cmp.Compare(a.Value, b.Value), cmp.Compare(a.Detail, b.Detail))
-		})
+		fs.store.sort()
 		fs.sorted = true
 	}
-	return fs.list
 }
 
 // Count is how often one rule was broken in one table, with the first places.
@@ -88,19 +110,27 @@ type Count struct {
 
 // Counts returns the findings of each table and rule, the most frequent first.
 func (fs *Findings) Counts() []Count {
+	fs.mu.Lock()
+	defer fs.mu.Unlock()
+	fs.sort()
 	var counts []Count
-	at := map[[2]string]int{}
-	for _, f := range fs.All() {
-		key := [2]string{f.Table, f.Rule.ID}
-		i, ok := at[key]
-		if !ok {
-			i = len(counts)
-			at[key] = i
-			counts = append(counts, Count{Rule: f.Rule, Table: f.Table})
+	at := make([]int, len(fs.store.kinds)) // 1 + place in counts of each kind
+	known := map[[2]string]int{}
+	for i := range fs.store.records {
+		r := &fs.store.records[i]
+		if at[r.kind] == 0 {
+			k := &fs.store.kinds[r.kind]
+			key := [2]string{k.table, k.rule.ID}
+			if known[key] == 0 {
+				counts = append(counts, Count{Rule: k.rule, Table: k.table})
+				known[key] = len(counts)
+			}
+			at[r.kind] = known[key]
 		}
-		counts[i].N++
-		if len(counts[i].First) < 3 {
-			counts[i].First = append(counts[i].First, f)
+		c := &counts[at[r.kind]-1]
+		c.N++
+		if len(c.First) < 3 {
+			c.First = append(c.First, fs.store.finding(r))
 		}
 	}
 	slices.SortStableFunc(counts, func(a, b Count) int { return cmp.Compare(b.N, a.N) })

@@ -20,7 +20,7 @@ func WriteSetAside(w io.Writer, table string, fs *Findings) error {
 	if err := out.Write(setAsideHeader); err != nil {
 		return err
 	}
-	for _, f := range fs.All() {
+	for f := range fs.Each() {
 		if f.Table != table {
 			continue
 		}

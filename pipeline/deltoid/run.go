@@ -1,8 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -96,7 +96,7 @@ func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, err
 		return outcome{}, err
 	}
 	return outcome{Study: s.plan.Study, Report: filepath.Join(out, first(written)), Sentences: sentences(cleared.Document()),
-		Ledgers: s.registry.Ledgers, Findings: len(s.exports.Findings.All()), Shoulders: len(cohort.Shoulders),
+		Ledgers: s.registry.Ledgers, Findings: s.exports.Findings.Len(), Shoulders: len(cohort.Shoulders),
 		Files: written}, s.finish(ctx, folder)
 }
 
@@ -237,13 +237,21 @@ func (s *study) writeAside(folder *record.Folder) error {
 		if !with[t.Schema.Name] {
 			continue
 		}
-		var b bytes.Buffer
-		if err := schemas.WriteSetAside(&b, t.Schema.Name, s.exports.Findings); err != nil {
-			return err
-		}
-		if err := folder.WritePrivate(asideFolder+"/"+t.Schema.Name+".csv", b.Bytes()); err != nil {
+		err := writePrivate(folder, asideFolder+"/"+t.Schema.Name+".csv", func(w io.Writer) error {
+			return schemas.WriteSetAside(w, t.Schema.Name, s.exports.Findings)
+		})
+		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// writePrivate writes a private file as it comes, since a list of findings can be longer than memory is large.
+func writePrivate(folder *record.Folder, name string, write func(io.Writer) error) error {
+	f, err := folder.CreatePrivate(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(write(f), f.Close())
 }
