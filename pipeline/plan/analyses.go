@@ -37,15 +37,22 @@ func (r *reader) analyses(n *yaml.Node) {
 
 func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
-		"times", "unit", "until", "headline", "level", "interval")
-	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Place: r.place(n)}
+		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
+		"horizon", "sensitivity")
+	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
-		word, _ := r.choice(v, "kind", []string{string(ImplantSurvival)})
+		word, _ := r.choice(v, "kind", kindNames())
 		a.Kind = Kind(word)
 	}
+	r.fits(s, a.Kind)
 	end := r.endpointOf(s, &a)
 	r.groups(s, &a)
 	r.times(s, &a)
+	r.variance(s, &a)
+	r.shares(s, &a)
+	r.comparison(s, &a, end)
+	r.reasonsOf(s, &a, end)
+	r.sensitivity(s, &a)
 	if v := s.values["level"]; v != nil {
 		a.Level = r.level(v)
 	}
@@ -131,7 +138,7 @@ func (r *reader) times(s section, a *Analysis) {
 			a.Unit = schemas.Years
 		}
 	}
-	if v := s.need("times", "say at which times, as in \"times: [1, 2, 5, 10]\""); v != nil {
+	if v := s.values["times"]; v != nil {
 		for _, t := range r.entries(v, "times") {
 			if x, ok := r.time(t, "a time", a.Unit, known); ok {
 				r.rises(t, x, a.Times)

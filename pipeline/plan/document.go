@@ -59,12 +59,17 @@ func (r *reader) heading(s section) {
 		r.plan.About, _ = r.text(n, "about")
 	}
 	if n := s.values["invented"]; n != nil {
-		if v, ok := r.choice(n, "invented", []string{"true", "false"}); ok && n.ShortTag() != "!!bool" {
-			r.malformed(n, "invented is the text "+quote(v), "true, false", "remove the quotation marks")
-		} else {
-			r.plan.Invented = v == "true"
-		}
+		r.plan.Invented = r.yesNo(n, "invented")
 	}
+}
+
+// yesNo reads true or false.
+func (r *reader) yesNo(n *yaml.Node, name string) bool {
+	v, ok := r.choice(n, name, []string{"true", "false"})
+	if ok && n.ShortTag() != "!!bool" {
+		r.malformed(n, name+" is the text "+quote(v), "true, false", "remove the quotation marks")
+	}
+	return v == "true"
 }
 
 // named reads a name of letters, digits and hyphens.

@@ -38,6 +38,7 @@ func ExampleRead() {
 	// analyses.implant-survival-revision.headline: cumulative incidence
 	// analyses.implant-survival-revision.level: 0.95
 	// analyses.implant-survival-revision.interval: complementary log-log
+	// analyses.implant-survival-revision.variance: clustered
 	// outputs: html, markdown, notebook, figures
 	// disclosure.mask_below: 5
 }

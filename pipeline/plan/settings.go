@@ -193,16 +193,37 @@ func (l *settings) analysis(a *Analysis) {
 	l.add(key+".by", a.Groups.By)
 	addEach(l, key+".labels", a.Groups.Labels)
 	l.add(key+".order", join(a.Groups.Order))
-	times := make([]string, len(a.Times))
-	for i, t := range a.Times {
-		times[i] = number(t)
-	}
-	l.add(key+".times", join(times))
+	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))
 	l.add(key+".until", number(a.Until))
 	l.add(key+".headline", string(a.Headline))
 	l.add(key+".level", number(a.Level))
 	l.add(key+".interval", string(a.Interval))
+	l.add(key+".variance", string(a.Variance))
+	l.add(key+".shares", join(numbers(a.Shares)))
+	l.comparison(key, a)
+	l.add(key+".sensitivity", join(words(a.Sensitivity)))
+}
+
+func (l *settings) comparison(key string, a *Analysis) {
+	if a.Kind != Comparison {
+		return
+	}
+	l.add(key+".tests", join(words(a.Tests)))
+	l.add(key+".strata", a.Strata)
+	l.add(key+".trend", strconv.FormatBool(a.Trend))
+	l.add(key+".pairs", string(a.Pairs))
+	if a.Horizon > 0 {
+		l.add(key+".horizon", number(a.Horizon))
+	}
+}
+
+func numbers(list []float64) []string {
+	out := make([]string, len(list))
+	for i, x := range list {
+		out[i] = number(x)
+	}
+	return out
 }
 
 // words turns named texts into texts.

@@ -44,14 +44,73 @@ type Analysis struct {
 	Level    float64 // of the intervals
 	Interval Interval
 	Until    float64 // end of the curves in Unit; the largest of Times when not given
-	Place    string  // file:line in the plan
+	Variance Variance
+	Shares   []float64 // shares of shoulders with the event: by when had each had it?
+	Place    string    // file:line in the plan
+
+	// Of a comparison of groups.
+	Tests   []Test
+	Strata  string // field within whose groups the log-rank tests compare; empty for none
+	Trend   bool   // test for a trend along the order of the groups
+	Pairs   Pairs
+	Horizon float64 // of the mean time free of the endpoint, in Unit; 0 for no mean
+
+	Sensitivity []Sensitivity
 }
 
 // Kind is a kind of analysis.
 type Kind string
 
-// ImplantSurvival asks for survival free of the endpoint, and its cumulative incidence, by group.
-const ImplantSurvival Kind = "implant survival"
+// The kinds of analysis.
+const (
+	// ImplantSurvival asks for survival free of the endpoint, and its cumulative incidence, by group.
+	ImplantSurvival Kind = "implant survival"
+	// Comparison asks whether groups differ: by tests, at fixed times, and in the mean time free of the endpoint.
+	Comparison Kind = "comparison of groups"
+	// Reasons asks why implants are revised: the cumulative incidence of each reason.
+	Reasons Kind = "reasons for revision"
+)
+
+// Variance says whether two shoulders of one patient are taken for two patients.
+type Variance string
+
+// The variances. Clustered is by patient; it is used wherever a patient has two shoulders in.
+const (
+	Clustered   Variance = "clustered"
+	Independent Variance = "independent"
+)
+
+// Test is a test of whether groups differ over the whole of their follow-up.
+type Test string
+
+// The tests. Those that weight count some times more than others; Gray compares cumulative incidences.
+const (
+	LogRank            Test = "log-rank"
+	WeightedEarly      Test = "weighted early"
+	WeightedLate       Test = "weighted late"
+	WeightedAtRisk     Test = "weighted by number at risk"
+	WeightedRootAtRisk Test = "weighted by root of number at risk"
+	Gray               Test = "Gray"
+)
+
+// Pairs says how the p-values of all pairs of groups are adjusted for their number.
+type Pairs string
+
+// The adjustments.
+const (
+	NoPairs           Pairs = "none"
+	Holm              Pairs = "Holm"
+	BenjaminiHochberg Pairs = "Benjamini-Hochberg"
+)
+
+// Sensitivity is a way to repeat an analysis on another choice of shoulders, or of groups.
+type Sensitivity string
+
+// The sensitivity analyses.
+const (
+	FirstShoulderOnly  Sensitivity = "first shoulder only"
+	RecordedIndication Sensitivity = "recorded indication"
+)
 
 // Headline says which of the two answers leads.
 type Headline string

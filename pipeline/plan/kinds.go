@@ -1,0 +1,115 @@
+package plan
+
+import (
+	"slices"
+	"strconv"
+)
+
+// kinds lists the kinds of analysis: the keys without which they cannot be done, and those that only some of them know.
+var kinds = []struct {
+	kind  Kind
+	needs []string
+	knows []string
+}{
+	{ImplantSurvival, []string{"times"}, []string{"headline", "shares", "interval"}},
+	{Comparison, []string{"by"}, []string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"}},
+	{Reasons, []string{"times"}, []string{"interval"}},
+}
+
+// remedies say how to add a key that a kind of analysis needs.
+var remedies = map[string]string{
+	"times": "say at which times, as in \"times: [1, 2, 5, 10]\"",
+	"by":    "name the field whose groups are compared, as in \"by: indication\"",
+}
+
+func kindNames() []string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = string(k.kind)
+	}
+	return names
+}
+
+// fits reports the keys that a kind of analysis needs and does not have, and those that belong to another kind.
+func (r *reader) fits(s section, kind Kind) {
+	at := slices.IndexFunc(kinds, func(k struct {
+		kind         Kind
+		needs, knows []string
+	}) bool {
+		return k.kind == kind
+	})
+	if at < 0 {
+		return
+	}
+	for _, key := range kinds[at].needs {
+		if s.values[key] == nil {
+			r.wrong(s.node, "the key "+quote(key)+" is missing from an analysis of the kind "+quote(string(kind)), "", remedies[key])
+		}
+	}
+	for _, other := range kinds {
+		for _, key := range other.knows {
+			if v := s.values[key]; v != nil && !slices.Contains(kinds[at].knows, key) {
+				r.wrong(v, key+" says nothing to an analysis of the kind "+quote(string(kind)), "with the kind "+quote(string(other.kind)),
+					"remove the key, or change the kind")
+			}
+		}
+	}
+}
+
+// variance reads whether the two shoulders of a patient are taken for two patients.
+func (r *reader) variance(s section, a *Analysis) {
+	if v := s.values["variance"]; v != nil {
+		word, _ := r.choice(v, "variance", []string{string(Clustered), string(Independent)})
+		a.Variance = Variance(word)
+	}
+}
+
+// shares reads for which shares of the shoulders the time of the event is asked.
+func (r *reader) shares(s section, a *Analysis) {
+	v := s.values["shares"]
+	if v == nil {
+		return
+	}
+	const allowed = "a number between 0 and 1, without the two"
+	for _, node := range r.entries(v, "shares") {
+		x, ok := r.number(node, "a share", allowed)
+		switch {
+		case !ok:
+		case !(x > 0 && x < 1):
+			remedy := "write 0.5 for the median"
+			if x > 1 && x < 100 {
+				remedy = "write " + strconv.FormatFloat(x/100, 'g', 4, 64)
+			}
+			r.malformed(node, "a share is "+cut(node.Value), allowed, remedy)
+		case len(a.Shares) > 0 && x <= a.Shares[len(a.Shares)-1]:
+			r.wrong(node, "the share "+cut(node.Value)+" is not more than the one before it", "shares that rise",
+				"put the shares in order, each once")
+		default:
+			a.Shares = append(a.Shares, x)
+		}
+	}
+}
+
+// sensitivity reads how an analysis is repeated.
+func (r *reader) sensitivity(s section, a *Analysis) {
+	if v := s.values["sensitivity"]; v != nil {
+		for _, word := range r.choices(v, "sensitivity", []string{string(FirstShoulderOnly), string(RecordedIndication)}) {
+			a.Sensitivity = append(a.Sensitivity, Sensitivity(word.Value))
+		}
+	}
+}
+
+// reasonsOf reports an endpoint that has no reasons.
+func (r *reader) reasonsOf(s section, a *Analysis, end *declared) {
+	if a.Kind != Reasons || end == nil || end.broken {
+		return
+	}
+	node := s.values["endpoint"]
+	switch {
+	case end.endpoint.Event != "revised":
+		r.wrong(node, "the endpoint "+quote(a.Endpoint)+" is not a revision and has no reasons", "an endpoint with the event revised",
+			"name another endpoint")
+	case r.registry() == "procedures" && r.tables["revisions"] == nil:
+		r.wrong(node, "reasons are asked for, but no export holds revisions", "a table revisions under exports", "add the table")
+	}
+}
