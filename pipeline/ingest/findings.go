@@ -2,14 +2,14 @@ package ingest
 
 import "deltoid/schemas"
 
-// findings turns the flaws of the chunks into findings and sets their rows aside.
-func (r *reader) findings(t *schemas.Table) []schemas.Finding {
-	var list []schemas.Finding
+// findings turns the flaws of the chunks into findings, sets their rows aside, and gives the flaws' memory back as it
+// goes: a file can be wrong on every row.
+func (r *reader) findings(t *schemas.Table, found *schemas.Findings) {
 	allowed := make([]map[flaw]string, len(r.specs)) // a file that is wrong on every row is mostly wrong in the same way
 	first := 0
 	for _, c := range r.chunks {
 		for _, rag := range c.ragged {
-			list = append(list, t.Find(schemas.RuleRaggedRow, first+rag.row, "", raggedDetail(c.file, rag.cells)))
+			found.Add(t.Find(schemas.RuleRaggedRow, first+rag.row, "", raggedDetail(c.file, rag.cells)))
 		}
 		for i, col := range c.columns {
 			if col == nil {
@@ -19,22 +19,31 @@ func (r *reader) findings(t *schemas.Table) []schemas.Finding {
 				allowed[i] = map[flaw]string{}
 			}
 			for _, fl := range col.flaws {
-				list = append(list, r.finding(t, c.file, i, first+fl.row, fl, allowed[i]))
+				found.Add(r.finding(t, c.file, i, first+fl.row, fl, allowed[i]))
 			}
+			col.flaws = nil
 		}
 		first += len(c.lines)
 	}
-	return list
 }
+
+// mostDetails is how many details of a column are kept, so that a million different wrong values do not fill a map.
+const mostDetails = 1 << 12
 
 func (r *reader) finding(t *schemas.Table, b *binding, i, row int, fl flaw, allowed map[flaw]string) schemas.Finding {
 	kind := flaw{0, fl.rule, fl.value}
+	if fl.rule != schemas.RuleUnknownCode {
+		kind.value = "" // only an unknown code is told the nearest known one
+	}
 	detail, ok := allowed[kind]
 	if !ok {
 		detail = r.specs[i].allowed(fl.rule, fl.value)
-		allowed[kind] = detail
+		if len(allowed) < mostDetails {
+			allowed[kind] = detail
+		}
 	}
 	f := t.Find(fl.rule, row, r.specs[i].field.Name, detail)
-	f.Column, f.Header, f.Value = b.at[i]+1, b.header[b.at[i]], fl.value
+	f.Column, f.Header = b.at[i]+1, b.header[b.at[i]]
+	f.Value = t.Visible(f.Header, fl.value)
 	return f
 }

@@ -29,6 +29,7 @@ func (r *reader) merge() (*schemas.Table, schemas.Problems) {
 	_ = g.Wait() // no error is possible
 	present := slices.DeleteFunc(columns, func(c *schemas.Column) bool { return c == nil })
 	t := schemas.NewTable(r.schema, pieces, lines, present)
+	t.Follow(r.src)
 	t.Recoded = r.recoded()
 	t.Offsets = slices.ContainsFunc(r.specs, func(sp *spec) bool { return sp.offsets && t.Column(sp.field.Name) != nil })
 	return t, nil
@@ -65,7 +66,7 @@ func (r *reader) mergeRows() ([]int32, []schemas.Piece) {
 	rows := 0
 	pieces := make([]schemas.Piece, len(r.bindings))
 	for i, b := range r.bindings {
-		pieces[i] = schemas.Piece{File: b.shown, First: rows}
+		pieces[i] = schemas.Piece{File: b.shown, First: rows, Header: b.header}
 		for _, c := range r.chunks {
 			if c.file == b {
 				pieces[i].Rows += len(c.lines)

@@ -189,7 +189,8 @@ func (p *parquetFile) readColumn(group int, l *leaf, sp *spec) (col *column, siz
 			return err
 		}
 		col = newColumn(sp, int(g.NumRows()))
-		return l.read(file.NewColumnReader(l.descr, pages, goMemory, p.BufferPool()), col, int(g.NumRows()))
+		checked := &checkedPages{PageReader: pages, optional: l.descr.MaxDefinitionLevel() > 0}
+		return l.read(file.NewColumnReader(l.descr, checked, goMemory, p.BufferPool()), col, int(g.NumRows()))
 	})
 	return col, size, err
 }

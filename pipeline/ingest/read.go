@@ -78,7 +78,7 @@ func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Ta
 	if len(ps) > 0 {
 		return nil, ps
 	}
-	found.Add(r.findings(t)...)
+	r.findings(t, found)
 	return t, nil
 }
 
