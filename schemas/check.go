@@ -12,10 +12,15 @@ import (
 // key, as in the standard's section uniqueKeys; rows without any key are compared as a whole, and a repetition among
 // them is a warning, because two shoulders of one patient can agree in everything that an export holds.
 //
-// In the ready table, follow-up must end after a late entry. Follow-up of 0 days is allowed when entry is on day 0.
+// In the ready table, follow-up must end after a late entry. Follow-up of 0 days is allowed when entry is on day 0, and
+// only a follow-up that ended in a revision has a reason for one. A score must be one that its instrument can give, and
+// the ages of a patient at two procedures must fit the days.
 func Check(t *Table, found *Findings) {
 	c := &checker{table: t, columns: t.Columns()}
 	c.followUpOrder()
+	c.reasons()
+	c.scores()
+	c.ages()
 	keyed := make([]bool, t.Rows())
 	for _, names := range t.Schema.keys() {
 		c.key(names, keyed)

@@ -46,7 +46,7 @@ var shipped = sync.OnceValues(func() (map[string]*Schema, error) {
 		return nil, err
 	}
 	for _, e := range entries {
-		if e.Name() == planFile {
+		if e.Name() == planFile || e.Name() == instrumentFile {
 			continue
 		}
 		b, err := files.ReadFile("files/" + e.Name())

@@ -15,6 +15,10 @@ type Source struct {
 	Missing   []string          // tokens that mean missing, beside the empty cell
 	Units     map[string]Unit   // field → unit of a length of time in the file; Days when not declared
 	Extra     []Field           // columns beyond the schema, kept as covariates
+	SHA256    map[string]string // shown path → hash that the file must have, in lower-case hexadecimal
+	Reviewed  map[string]string // column of the file → why it may stay although it looks as if it could identify people
+	Drop      []string          // columns of the file that are known to be there and are not read
+	Warn      []string          // ids of rules whose severity the plan lowers to a warning
 	Plan      string            // file:line of the source in the plan, for messages
 }
 

@@ -17,6 +17,8 @@ type Table struct {
 	order   []*Column
 	lines   []int32 // line (or Parquet row) of each row within its file
 	aside   []bool  // rows that a rule has set aside
+	source  Source  // what the plan says of rules and columns; see Follow
+	warns   map[*Rule]*Rule
 	Offsets bool    // the Date columns hold day offsets, not calendar days
 }
 
@@ -26,6 +28,8 @@ type Piece struct {
 	First int    // its first row in the table
 	Rows  int
 	Note  string // what reading found out and states: "delimiter: semicolon"
+	// Header holds the names of all columns of the file, in its order, also of those that are not read.
+	Header []string
 }
 
 // Recoded is one line of the recode log: how many cells of a field held one of the export's own codes, and the code of
@@ -77,11 +81,15 @@ func (t *Table) Column(field string) *Column { return t.columns[field] }
 
 // Place returns the file, and the line in it, that a row came from.
 func (t *Table) Place(row int) (file string, line int) {
-	i := sort.Search(len(t.Sources), func(i int) bool { return t.Sources[i].First > row }) - 1
-	if i < 0 {
-		return "", int(t.lines[row])
+	if i := t.piece(row); i >= 0 {
+		file = t.Sources[i].File
 	}
-	return t.Sources[i].File, int(t.lines[row])
+	return file, int(t.lines[row])
+}
+
+// piece returns the place of a row's file among the sources, or -1.
+func (t *Table) piece(row int) int {
+	return sort.Search(len(t.Sources), func(i int) bool { return t.Sources[i].First > row }) - 1
 }
 
 // SetAside takes a row out of use. It stays in the table and is counted.
@@ -101,22 +109,56 @@ func (t *Table) CountAside() int {
 	return n
 }
 
+// Follow takes over what the plan says of the source's rules and columns: which rules only warn, and which columns were
+// reviewed, whose values no finding shows.
+func (t *Table) Follow(src *Source) { t.source = *src }
+
+// severe returns the rule as it holds for a field: itself, or a copy that only warns where the plan lowers it. In a field
+// that every row needs, a rule that makes the value missing cannot be lowered.
+func (t *Table) severe(rule *Rule, field string) *Rule {
+	if !rule.MayWarn || rule.Severity == Warns || !slices.Contains(t.source.Warn, rule.ID) {
+		return rule
+	}
+	if c := t.columns[field]; c != nil && c.Field.Required {
+		return rule
+	}
+	if t.warns == nil {
+		t.warns = map[*Rule]*Rule{}
+	}
+	lowered := t.warns[rule]
+	if lowered == nil {
+		r := *rule
+		r.Severity = Warns
+		lowered = &r
+		t.warns[rule] = lowered
+	}
+	return lowered
+}
+
+// withheld stands in for the values of a reviewed column.
+const withheld = "(reviewed column)"
+
+// Visible returns a value as a finding may hold it: a column that was reviewed because it could identify people keeps its
+// values to itself, also in private files. The place says where to look.
+func (t *Table) Visible(header, value string) string {
+	if _, reviewed := t.source.Reviewed[header]; reviewed && value != "" {
+		return withheld
+	}
+	return value
+}
+
 // Find makes a finding about a row (and, unless field is empty, one cell of it) and sets the row aside when the rule
 // says so. It fills in the place; the caller adds the finding to its [Findings].
 func (t *Table) Find(rule *Rule, row int, field, detail string) Finding {
+	rule = t.severe(rule, field)
 	if rule.Severity == SetsAside {
 		t.SetAside(row)
 	}
 	file, line := t.Place(row)
-	f := Finding{Rule: rule, Table: t.Schema.Name, File: file, Line: line, Field: field, Detail: detail}
-	for i := range t.Sources {
-		if t.Sources[i].File == file {
-			f.order = i
-		}
-	}
+	f := Finding{Rule: rule, Table: t.Schema.Name, File: file, Line: line, Field: field, Detail: detail, order: max(0, t.piece(row))}
 	if c := t.columns[field]; c != nil {
 		f.Column, f.Header, f.Masked = c.Position, c.Header, c.Field.Identifier
-		f.Value = c.String(row)
+		f.Value = t.Visible(c.Header, c.String(row))
 	}
 	return f
 }
