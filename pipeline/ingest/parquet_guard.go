@@ -56,7 +56,7 @@ func checkFooter(f *os.File, size int64) (int64, error) {
 		return 0, err
 	}
 	w := walker{b: footer}
-	return begin, w.structure(func(int64, byte) {})
+	return begin, w.structure()
 }
 
 // columnBytes reads the bytes of one column of one row group.
@@ -172,43 +172,49 @@ func claimedSize(b []byte, codec compress.Compression) (int64, error) {
 	return -1, nil
 }
 
+// readPageHeader reads the header at the beginning of data and returns its length. The numbers are those of the fields
+// in parquet.thrift.
 func readPageHeader(data []byte) (pageHeader, int, error) {
 	var h pageHeader
 	w := walker{b: data}
-	inner := func(id int64, value int64) {
-		switch {
-		case id == 1:
-			h.values = value
-		case h.kind == dataPageV2 && (id == 5 || id == 6):
-			h.levels += value
-		case h.kind == dataPageV2 && id == 7:
-			h.unpacked = value == 0
-		}
-	}
 	err := w.fields(func(id int64, kind byte) error {
-		switch {
-		case kind == thriftStruct && (id == 5 || id == 7 || id == 8):
+		if kind == thriftStruct && (id == 5 || id == 7 || id == 8) {
 			return w.fields(func(id int64, kind byte) error {
 				v, err := w.value(kind)
-				inner(id, v)
+				h.setInner(id, v)
 				return err
 			})
-		default:
-			v, err := w.value(kind)
-			switch id {
-			case 1:
-				h.kind = v
-			case 2:
-				h.full = v
-			case 3:
-				h.packed = v
-			case 4:
-				h.crc, h.hasCRC = v, true
-			}
-			return err
 		}
+		v, err := w.value(kind)
+		h.setOuter(id, v)
+		return err
 	})
 	return h, w.pos, err
+}
+
+func (h *pageHeader) setOuter(id, v int64) {
+	switch id {
+	case 1:
+		h.kind = v
+	case 2:
+		h.full = v
+	case 3:
+		h.packed = v
+	case 4:
+		h.crc, h.hasCRC = v, true
+	}
+}
+
+// setInner takes a field of the part that belongs to the page's type.
+func (h *pageHeader) setInner(id, v int64) {
+	switch {
+	case id == 1:
+		h.values = v
+	case h.kind == dataPageV2 && (id == 5 || id == 6):
+		h.levels += v
+	case h.kind == dataPageV2 && id == 7:
+		h.unpacked = v == 0
+	}
 }
 
 // window hands a column's bytes to the library without copying them.

@@ -35,10 +35,9 @@ type walker struct {
 	depth int
 }
 
-// structure steps over a structure and tells of its fields.
-func (w *walker) structure(tell func(id int64, kind byte)) error {
-	return w.fields(func(id int64, kind byte) error {
-		tell(id, kind)
+// structure steps over a structure.
+func (w *walker) structure() error {
+	return w.fields(func(_ int64, kind byte) error {
 		_, err := w.value(kind)
 		return err
 	})
@@ -95,7 +94,7 @@ func (w *walker) value(kind byte) (int64, error) {
 	case thriftMap:
 		return 0, w.mapping()
 	case thriftStruct:
-		return 0, w.structure(func(int64, byte) {})
+		return 0, w.structure()
 	}
 	return 0, errThrift
 }
