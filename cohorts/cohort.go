@@ -8,9 +8,10 @@ import (
 
 // Cohort is the shoulders of a registry that meet a definition.
 type Cohort struct {
-	Name      string
-	Registry  *Registry
-	Shoulders []int32 // positions in Registry.Shoulders, rising
+	Name       string
+	Registry   *Registry
+	Definition Definition
+	Shoulders  []int32 // positions in Registry.Shoulders, rising
 }
 
 // Patients returns the number of patients with a shoulder in the cohort.
@@ -30,8 +31,8 @@ func countPatients(r *Registry, shoulders []int32) int {
 //
 // The steps of the flow are: rows that no rule set aside; rows linked to an index procedure; the index procedures, where
 // rows become shoulders; those operated on by the data cut; those with a contact since, when the last contact ends
-// follow-up; then every criterion in order. A step that cannot apply is left out: a ready table has only shoulders, and
-// its follow-up is its own.
+// follow-up; then every criterion in order, the minimum follow-up, and the first shoulder of each patient. A step that
+// cannot apply, or is not asked for, is left out: a ready table has only shoulders, and its follow-up is its own.
 //
 // The error is a [schemas.Problem], or [schemas.Problems], when a criterion cannot be understood. When no shoulder is
 // left it is a [schemas.Problem] of the kind CohortProblem, and the flow up to the step at which the last ones left is
@@ -40,7 +41,10 @@ func Define(r *Registry, d Definition, f FollowUp) (*Cohort, *Flow, error) {
 	if err := checkCut(r, f); err != nil {
 		return nil, nil, err
 	}
-	tests, err := d.compile(r.Table)
+	if err := d.Minimum.check(r); err != nil {
+		return nil, nil, err
+	}
+	tests, err := d.compile(r)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -50,13 +54,14 @@ func Define(r *Registry, d Definition, f FollowUp) (*Cohort, *Flow, error) {
 	for i, criterion := range d.Criteria {
 		s.criterion(i, criterion, tests[i])
 	}
+	s.choices(d, f)
 	if err := s.flow.close(); err != nil {
 		return nil, s.flow, err
 	}
 	if len(s.kept) == 0 {
 		return nil, s.flow, s.nobodyLeft(d)
 	}
-	return &Cohort{Name: d.Name, Registry: r, Shoulders: s.kept}, s.flow, nil
+	return &Cohort{Name: d.Name, Registry: r, Definition: d, Shoulders: s.kept}, s.flow, nil
 }
 
 // checkCut refuses a data cut that the registry cannot have.
@@ -76,12 +81,12 @@ func checkCut(r *Registry, f FollowUp) error {
 }
 
 // compile prepares the conditions of every criterion and reports everything that is wrong in one pass.
-func (d Definition) compile(t *schemas.Table) ([][]test, error) {
+func (d Definition) compile(r *Registry) ([][]test, error) {
 	tests := make([][]test, len(d.Criteria))
 	var problems schemas.Problems
 	for i, criterion := range d.Criteria {
 		for _, condition := range criterion.Where {
-			one, problem := condition.compile(t, criterion.Place)
+			one, problem := condition.compile(r, d.Indication, criterion.Place)
 			if problem != nil {
 				problems = append(problems, problem)
 				continue

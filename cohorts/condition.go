@@ -21,11 +21,14 @@ const (
 // test applies one condition to a row of the registry's table.
 type test func(row int32) verdict
 
-// compile prepares a condition for one table.
-func (c Condition) compile(t *schemas.Table, place string) (test, *schemas.Problem) {
-	column := t.Column(c.Field)
+// compile prepares a condition for one registry.
+func (c Condition) compile(r *Registry, b Basis, place string) (test, *schemas.Problem) {
+	column := r.Column(c.Field, b)
 	if column == nil {
-		return nil, noField(t, c.Field, place)
+		return nil, noField(r.fieldNames(), r.Table, c.Field, place)
+	}
+	if problem := r.knownAtEntry(column, place); problem != nil {
+		return nil, problem
 	}
 	bounded := c.From != nil || c.To != nil
 	if bounded == (len(c.In) > 0) {

@@ -6,9 +6,16 @@ import (
 	"deltoid/schemas"
 )
 
-// follow links the rows of complications, scores or contacts, which say that a patient was known about on a day.
-func (l *linking) follow(r *records) {
+// follow links the rows of complications, scores or contacts, which say that a patient was known about on a day. For
+// scores it returns the shoulder key of every row in use, and -1 for the others.
+func (l *linking) follow(r *records) (keys []int32) {
 	complications := r.table.Schema.Name == "complications"
+	if r.table.Schema.Name == "scores" {
+		keys = make([]int32, len(r.days))
+		for row := range keys {
+			keys[row] = -1
+		}
+	}
 	l.eachPart(r, func(c *clerk, row int, patient int32) {
 		key := c.keyOf(r, row, patient)
 		if key < 0 {
@@ -29,8 +36,12 @@ func (l *linking) follow(r *records) {
 			return
 		}
 		c.use(r, int32(row))
+		if keys != nil {
+			keys[row] = key
+		}
 		raise(&l.last[patient], r.days[row])
 	})
+	return keys
 }
 
 // raise sets a shared day to a later one. The largest wins, whoever comes first.

@@ -6,6 +6,7 @@ import "deltoid/schemas"
 type Endpoint struct {
 	ID        string   // "revision"
 	Label     string   // in a sentence: "revision for any reason"
+	Counts    Counts   // what counts as a revision; when empty, stated reasons if there are any, else any reoperation
 	Reasons   []string // reasons for revision that count; empty for any reason
 	Event     Cause    // Revised, also when empty, unless the endpoint is death or another event of a ready table
 	Competing []Cause  // events that end follow-up and make the endpoint impossible; others censor

@@ -12,12 +12,18 @@ type Episodes struct {
 	Groups  []string // labels
 	Causes  []Cause  // Causes[i] is the cause with code i+1
 
-	DayZero       int      // events on the day of the operation, kept and counted aloud
-	Bilateral     int      // patients with two shoulders in, or more
-	Empty         []string // labels asked for that hold no shoulder
-	Simultaneous  int      // shoulders whose endpoint and competing event fell on one day; the endpoint counts
-	OtherReason   int      // shoulders censored by a revision for a reason that the endpoint does not count
-	UnknownReason int      // shoulders that left by a revision without a recorded reason, while the endpoint asks for one
+	Shoulder []int32 // position in Cohort.Shoulders; nil when there is one episode a shoulder, in their order
+	Last     []bool  // whether it is the last episode of its shoulder; nil when each shoulder has one
+
+	DayZero        int      // events on the day of the operation, kept and counted aloud
+	Bilateral      int      // patients with two shoulders in, or more
+	Empty          []string // labels asked for that hold no shoulder
+	Simultaneous   int      // shoulders whose endpoint and competing event fell on one day; the endpoint counts
+	OtherReason    int      // shoulders censored by a revision for a reason that the endpoint does not count
+	UnknownReason  int      // shoulders that left by a revision without a recorded reason, while the endpoint asks for one
+	UnknownChange  int      // shoulders that left by a reoperation that does not say whether a component was exchanged; they count
+	BeforeLandmark int      // shoulders that left by the landmark and are not in
+	Divided        int      // shoulders with two episodes, before and after a change
 }
 
 // Episodes follows every shoulder of the cohort from its index procedure to the first of these days: the endpoint's
@@ -26,6 +32,9 @@ type Episodes struct {
 // Observation ends at the data cut; or, when f says so and whenever there is no data cut, at the last contact, if that is
 // earlier. Death and another event end it too when the endpoint does not name them as competing. What happens after its
 // end does not count; what happens on its last day does.
+//
+// What counts as a revision is the endpoint's choice; see [Counts]. An exchange in two stages is one revision, at its first
+// stage. A conversion ends the course of the plate or hemiarthroplasty, and the replacement has an episode of its own.
 //
 // When the endpoint states reasons, the first revision ends the follow-up of the prosthesis whatever its reason: a
 // revision for another reason, or for none recorded, is the competing cause [OtherRevision] when the endpoint names that,
@@ -41,28 +50,59 @@ func (c *Cohort) Episodes(e Endpoint, f FollowUp, g Grouping) (*Episodes, error)
 	if err != nil {
 		return nil, err
 	}
-	n := len(c.Shoulders)
-	eps := &Episodes{Exit: make([]int32, n), Cause: make([]uint8, n), Patient: make([]int32, n), Causes: w.causes}
-	if err := c.group(eps, g); err != nil {
+	eps := &Episodes{Causes: w.causes}
+	members := c.members(eps, w, g)
+	sorted, err := c.sort(members, g)
+	if err != nil {
 		return nil, err
 	}
-	for i, position := range c.Shoulders {
-		s := &c.Registry.Shoulders[position]
+	eps.Group, eps.Groups, eps.Empty = sorted.group, sorted.labels, sorted.empty
+	if err := c.follow(eps, members, w, g); err != nil {
+		return nil, err
+	}
+	eps.Bilateral = countRepeated(eps.Patient)
+	if g.Split {
+		return eps.split(c, sorted.days, sorted.notYet), nil
+	}
+	return eps, nil
+}
+
+// members returns who is followed: everybody, or those still under observation after the landmark.
+func (c *Cohort) members(eps *Episodes, w *watch, g Grouping) []int32 {
+	if g.Landmark > 0 {
+		eps.Shoulder, eps.BeforeLandmark = c.beyond(g.Landmark, w)
+		return eps.Shoulder
+	}
+	members := make([]int32, len(c.Shoulders))
+	for i := range members {
+		members[i] = int32(i)
+	}
+	if g.Split {
+		eps.Shoulder = members
+	}
+	return members
+}
+
+// follow finds the end of every member's episode.
+func (c *Cohort) follow(eps *Episodes, members []int32, w *watch, g Grouping) error {
+	n := len(members)
+	eps.Exit, eps.Cause, eps.Patient = make([]int32, n), make([]uint8, n), make([]int32, n)
+	for i, member := range members {
+		s := c.at(int(member))
 		end := w.end(s, eps)
 		if end.day < s.Day {
-			return nil, fmt.Errorf("a shoulder of cohort %q leaves before its index procedure: the cohort was defined with "+
+			return fmt.Errorf("a shoulder of cohort %q leaves before its index procedure: the cohort was defined with "+
 				"another follow-up than its episodes; this is a fault of the program, please report it", c.Name)
 		}
 		eps.Exit[i], eps.Cause[i], eps.Patient[i] = end.day-s.Day, end.cause, s.Patient
 		if end.cause > 0 && eps.Exit[i] == 0 {
 			eps.DayZero++
 		}
-		if s.Observed > 0 {
-			eps.enter(i, s.Observed)
+		if entry := max(s.Observed, g.Landmark); entry > 0 {
+			eps.enter(i, entry)
 		}
 	}
-	eps.Bilateral = countRepeated(eps.Patient)
-	return eps, nil
+	return nil
 }
 
 // enter records a delayed entry.

@@ -2,6 +2,7 @@ package cohorts
 
 import (
 	"fmt"
+	"slices"
 	"unicode"
 	"unicode/utf8"
 
@@ -115,11 +116,32 @@ func (s *selection) criterion(i int, c Criterion, tests []test) {
 		})
 }
 
+// choices keeps the shoulders that were followed long enough, and then one of each patient, when that is asked for.
+func (s *selection) choices(d Definition, f FollowUp) {
+	if d.Minimum.Days > 0 {
+		step := FlowStep{ID: "minimum-follow-up", Label: "Operated on at least " + d.Minimum.Words + " before the data cut",
+			Leaving: "Operated on less than " + d.Minimum.Words + " before the data cut"}
+		if d.Minimum.Achieved {
+			step.Label = "Followed for at least " + d.Minimum.Words + ", or revised before"
+			step.Leaving = "Followed for less than " + d.Minimum.Words + ": died or lost to follow-up, which those kept did not, so what remains is no fair sample"
+		}
+		s.keep(step, func(shoulder *Shoulder) verdict { return d.Minimum.met(s.registry, shoulder, f) })
+	}
+	if d.FirstShoulderOnly {
+		s.firstShoulders()
+	}
+}
+
 // keep keeps the shoulders that meet a test and adds the step.
 func (s *selection) keep(step FlowStep, test func(*Shoulder) verdict) {
+	s.keepAt(step, func(position int32) verdict { return test(&s.registry.Shoulders[position]) })
+}
+
+// keepAt is keep for a test of positions.
+func (s *selection) keepAt(step FlowStep, test func(position int32) verdict) {
 	kept := make([]int32, 0, len(s.kept))
 	for _, position := range s.kept {
-		switch test(&s.registry.Shoulders[position]) {
+		switch test(position) {
 		case met:
 			kept = append(kept, position)
 		case unknown:
@@ -147,7 +169,7 @@ func lowerFirst(s string) string {
 
 // nobodyLeft says at which step the last shoulders left, and ends the flow there.
 func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
-	firstCriterion := len(s.flow.Steps) - len(d.Criteria)
+	firstCriterion := slices.IndexFunc(s.flow.Steps, func(step FlowStep) bool { return step.ID == "criterion-1" })
 	at := 0
 	for s.flow.Steps[at].Kept > 0 {
 		at++
@@ -164,7 +186,11 @@ func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
 		What: fmt.Sprintf("no shoulder is left in the cohort %q after the step %q: the last %d left there", d.Name, step.Label,
 			step.Left),
 		Remedy: "look at this step of the participant flow, and at the findings"}
-	if at >= firstCriterion {
+	switch {
+	case step.ID == "minimum-follow-up":
+		p.Where = d.Minimum.Place
+		p.Remedy = "ask for a shorter minimum follow-up, or for none"
+	case firstCriterion >= 0 && at >= firstCriterion:
 		p.Where = d.Criteria[at-firstCriterion].Place
 		p.What += fmt.Sprintf(", %d of them because a value is missing", step.LeftUnknown)
 		p.Remedy = "widen the criterion, or put it right if it does not say what you mean"

@@ -16,47 +16,75 @@ const (
 	NotRecorded = "Not recorded" // shoulders whose value is missing; always the last group
 )
 
-// Grouping splits a cohort by one field of the registry's table: a code, a text or a whole number, also one beyond the
-// schema. Codes with the same label form one group.
+// Grouping splits a cohort by one field of the registry's table, or by a derived field: a code, a text or a whole number,
+// also one beyond the schema, or with bands any number or day. Codes with the same label form one group.
 type Grouping struct {
 	By     string            // field; empty for one group of all
 	Labels map[string]string // code → label, where the schema's label is not wanted
 	Order  []string          // codes in the order wanted; others follow in schema order, texts and numbers rising
-	Place  string            // file:line in the plan, for messages
+	Bands  []float64         // rising bounds that divide a measured field; a value on a bound belongs to the band above
+	// Landmark counts only from so many days after the operation on: shoulders whose follow-up ended by then leave, and a
+	// value that became known later counts as not recorded. 0 for none.
+	Landmark int32
+	// Split divides the follow-up of a shoulder on the day on which its value became known; the field must have such a day.
+	Split bool
+	Place string // file:line in the plan, for messages
 }
 
-// group puts every shoulder of the cohort into a group. Groups that hold no shoulder are left out; those asked for by
-// name are listed as empty.
-func (c *Cohort) group(eps *Episodes, g Grouping) error {
-	eps.Group = make([]int32, len(c.Shoulders))
+// sorted is how a cohort falls into groups.
+type sorted struct {
+	group  []int32 // by member
+	labels []string
+	empty  []string // labels asked for that hold no shoulder
+	days   knownOn
+	notYet int32 // group of those not recorded by then; -1 when there is none
+}
+
+// groups sorts all shoulders of the cohort.
+func (c *Cohort) groups(g Grouping) (group []int32, labels, empty []string, err error) {
+	members := make([]int32, len(c.Shoulders))
+	for i := range members {
+		members[i] = int32(i)
+	}
+	s, err := c.sort(members, g)
+	return s.group, s.labels, s.empty, err
+}
+
+// sort puts every member, by its position in Cohort.Shoulders, into a group. Groups that hold nobody are left out; those
+// asked for by name are listed as empty.
+func (c *Cohort) sort(members []int32, g Grouping) (sorted, error) {
+	out := sorted{group: make([]int32, len(members)), labels: []string{All}, notYet: -1}
 	if g.By == "" {
-		eps.Groups = []string{All}
-		return nil
+		return out, nil
 	}
-	column := c.Registry.Table.Column(g.By)
+	column := c.Registry.Column(g.By, c.Definition.Indication)
 	if column == nil {
-		return noField(c.Registry.Table, g.By, g.Place)
+		return out, noField(c.Registry.fieldNames(), c.Registry.Table, g.By, g.Place)
 	}
-	v, problem := valuesOf(column, g)
-	if problem != nil {
-		return problem
+	var err error
+	if out.days, err = c.dated(column, g); err != nil {
+		return out, err
 	}
+	v, err := valuesOf(column, g, c.Registry.Table.Offsets)
+	if err != nil {
+		return out, err
+	}
+	missing := int32(len(v.codes))
 	seen := make([]bool, len(v.codes)+1)
-	raw := make([]int32, len(c.Shoulders)) // value of each shoulder; len(v.codes) when missing
-	for i, position := range c.Shoulders {
-		at := v.of(c.Registry.Shoulders[position].Row)
-		if at < 0 {
-			at = int32(len(v.codes))
+	seen[missing] = g.Split
+	for i, member := range members {
+		at := v.of(c.at(int(member)).Row)
+		if at < 0 || !g.Split && out.days.late(c, member, g.Landmark) {
+			at = missing
 		}
-		raw[i], seen[at] = at, true
+		out.group[i], seen[at] = at, true
 	}
-	groups, order := labelled(v, g, seen)
-	for i, at := range raw {
-		eps.Group[i] = groups[at]
+	groups, labels := labelled(v, g, seen)
+	for i, at := range out.group {
+		out.group[i] = groups[at]
 	}
-	eps.Groups = order
-	eps.Empty = notIn(g, v, order)
-	return nil
+	out.labels, out.empty, out.notYet = labels, notIn(g, v, labels), groups[missing]
+	return out, nil
 }
 
 // values are what a field can hold in this cohort's table, and which of them a row holds.
@@ -66,7 +94,10 @@ type values struct {
 	of    func(row int32) int32 // position in codes, -1 when missing
 }
 
-func valuesOf(c *schemas.Column, g Grouping) (values, error) {
+func valuesOf(c *schemas.Column, g Grouping, offsets bool) (values, error) {
+	if len(g.Bands) > 0 {
+		return bandValues(c, g, offsets)
+	}
 	switch c.Field.Type {
 	case schemas.Code:
 		return codeValues(c, g)
@@ -77,8 +108,8 @@ func valuesOf(c *schemas.Column, g Grouping) (values, error) {
 	}
 	return values{}, &schemas.Problem{Kind: schemas.PlanProblem, Where: g.Place,
 		What:    fmt.Sprintf("shoulders cannot be grouped by %q, whose values are measured", g.By),
-		Allowed: "a field of codes, texts or whole numbers",
-		Remedy:  "group by another field, or add a column with classes of this one to the export"}
+		Allowed: "a field of codes, texts or whole numbers, or bands",
+		Remedy:  "add the bounds of bands, as in \"bands: [65, 75]\", or group by another field"}
 }
 
 // codeValues orders the codes as the schema does; levels of the export that the schema does not list follow.
@@ -172,6 +203,9 @@ func labelled(v values, g Grouping, seen []bool) (groups []int32, labels []strin
 			continue
 		}
 		label := NotRecorded
+		if g.Landmark > 0 || g.Split {
+			label = NotYet
+		}
 		if i < len(v.codes) {
 			label = g.label(v.field, v.codes[i])
 		}
@@ -210,11 +244,7 @@ func notIn(g Grouping, v values, groups []string) []string {
 }
 
 // noField says that a table has no column for a field that the plan uses.
-func noField(t *schemas.Table, field, place string) *schemas.Problem {
-	var have []string
-	for _, c := range t.Columns() {
-		have = append(have, c.Field.Name)
-	}
+func noField(have []string, t *schemas.Table, field, place string) *schemas.Problem {
 	p := &schemas.Problem{Kind: schemas.PlanProblem, Where: place, Allowed: strings.Join(have, ", "),
 		What: fmt.Sprintf("the export of %q has no field %q", t.Schema.Name, field)}
 	if near, ok := schemas.Nearest(field, have); ok {

@@ -58,7 +58,10 @@ func Link(tables map[string]*schemas.Table, f FollowUp, found *schemas.Findings)
 	keys := l.placeProcedures()
 	r := l.join(keys)
 	for _, records := range l.courses {
-		l.follow(records)
+		keys := l.follow(records)
+		if keys != nil {
+			r.scores = newScores(records, keys, 2*l.people.count())
+		}
 	}
 	l.lastContacts(r)
 	for _, records := range l.all {
@@ -68,7 +71,7 @@ func Link(tables map[string]*schemas.Table, f FollowUp, found *schemas.Findings)
 		}
 		r.Ledgers = append(r.Ledgers, ledger)
 	}
-	return r, nil
+	return r, r.derive()
 }
 
 // open finds every table and column.

@@ -52,8 +52,11 @@ func FromReady(t *schemas.Table, found *schemas.Findings) (*Registry, error) {
 	}
 	r := y.registry()
 	ledger, err := (&records{table: t, doors: y.doors}).ledger()
+	if err != nil {
+		return nil, err
+	}
 	r.Ledgers = []schemas.Ledger{ledger}
-	return r, err
+	return r, r.derive()
 }
 
 func openReady(t *schemas.Table) (*ready, error) {
@@ -169,12 +172,4 @@ func (y *ready) add(r *Registry, row, patient int32, side Side) {
 		s.OtherEvent = end
 	}
 	r.Shoulders = append(r.Shoulders, s)
-}
-
-// codeOf returns the code of a row, empty when it is missing or the column is.
-func codeOf(c *schemas.Column, row int32) string {
-	if c == nil || c.Codes()[row] < 0 {
-		return ""
-	}
-	return c.Levels()[c.Codes()[row]]
 }

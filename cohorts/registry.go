@@ -21,23 +21,14 @@ type Shoulder struct {
 	Day         int32 // day of the index procedure
 	Observed    int32 // days after the index procedure at which observation begins; 0 unless entry is delayed
 	Death       int32
-	LastContact int32 // last day since the index procedure on which any other record knows of the patient
-	OtherEvent  int32 // an event that ends follow-up and is neither revision nor death (ready tables only)
-	revisions   span  // in Registry.Revisions, by day
+	LastContact int32   // last day since the index procedure on which any other record knows of the patient
+	OtherEvent  int32   // an event that ends follow-up and is neither revision nor death (ready tables only)
+	History     History // what the shoulder had before
+	revisions   span    // in Registry.Revisions, by day
 }
 
 // span is a range of a slice.
 type span struct{ from, to int32 }
-
-// Revision is one reoperation of a shoulder.
-type Revision struct {
-	Row      int32 // its row in the revisions table, in procedures when InProcedures, or in a ready table
-	Shoulder int32 // position in Registry.Shoulders
-	Day      int32
-	Reason   string // code of the reason; empty when not recorded
-	// InProcedures marks a revision that only the procedures table records.
-	InProcedures bool
-}
 
 // Registry is the linked records of one study.
 type Registry struct {
@@ -50,10 +41,6 @@ type Registry struct {
 	Anonymous bool // a ready table without a column of patients: every row is taken for a patient of its own
 
 	revisionRows int // rows of Table in use that are no index procedure
-}
-
-// RevisionsOf returns the revisions of a shoulder, the first first.
-func (r *Registry) RevisionsOf(shoulder int) []Revision {
-	s := r.Shoulders[shoulder].revisions
-	return r.Revisions[s.from:s.to]
+	derived      map[string]*schemas.Column
+	scores       *scores // nil when no scores were linked
 }

@@ -13,6 +13,7 @@ type watch struct {
 	followUp  FollowUp
 	causes    []Cause         // the endpoint's event, then the competing ones
 	reasons   map[string]bool // the reasons that count; nil for any
+	exchanges bool            // only an exchange of a component counts
 	censoring []Cause         // events that end observation and are neither the endpoint nor competing
 }
 
@@ -24,6 +25,7 @@ func newWatch(r *Registry, e Endpoint, f FollowUp) (*watch, error) {
 	if err := e.check(w.causes); err != nil {
 		return nil, err
 	}
+	w.exchanges = e.Counts == ComponentExchanged
 	if len(e.Reasons) > 0 {
 		w.reasons = make(map[string]bool, len(e.Reasons))
 		for _, reason := range e.Reasons {
@@ -46,6 +48,9 @@ var allCauses = []Cause{Revised, OtherRevision, Died, OtherEvent}
 
 // check refuses a cause that does not exist, and one that is named twice.
 func (e Endpoint) check(causes []Cause) error {
+	if problem := e.checkCounts(); problem != nil {
+		return problem
+	}
 	for i, c := range causes {
 		p := &schemas.Problem{Kind: schemas.PlanProblem, Allowed: "revised, other_revision, died, other_event, each once"}
 		switch {
@@ -58,6 +63,22 @@ func (e Endpoint) check(causes []Cause) error {
 		}
 	}
 	return nil
+}
+
+// checkCounts refuses a definition of revision that does not exist or that the reasons contradict.
+func (e Endpoint) checkCounts() error {
+	p := &schemas.Problem{Kind: schemas.PlanProblem, Allowed: "any reoperation, component exchanged, stated reasons (with reasons)"}
+	switch {
+	case e.Counts != "" && !slices.Contains(AllCounts(), e.Counts):
+		p.What = fmt.Sprintf("the endpoint %q counts %q, which is no definition of a revision", e.ID, e.Counts)
+	case e.Counts == StatedReasons && len(e.Reasons) == 0:
+		p.What = fmt.Sprintf("the endpoint %q counts stated reasons and states none", e.ID)
+	case e.Counts == AnyReoperation && len(e.Reasons) > 0:
+		p.What = fmt.Sprintf("the endpoint %q counts any reoperation and states reasons", e.ID)
+	default:
+		return nil
+	}
+	return p
 }
 
 // ending is the end of an episode.
@@ -85,6 +106,7 @@ func (w *watch) end(s *Shoulder, eps *Episodes) ending {
 		eps.Simultaneous++
 	}
 	w.countOther(out, s, revisions, eps)
+	w.countUnsaid(out, revisions, eps)
 	return out
 }
 
@@ -105,9 +127,27 @@ func (w *watch) countOther(out ending, s *Shoulder, revisions []Revision, eps *E
 	default:
 		return
 	}
-	if slices.ContainsFunc(revisions, func(r Revision) bool { return r.Day == out.day && r.Reason == "" }) {
+	if slices.ContainsFunc(revisions, func(r Revision) bool { return r.Day == out.day && r.Reason == "" && w.ends(&r) }) {
 		eps.UnknownReason++
 	}
+}
+
+// countUnsaid counts an end by a reoperation that does not say whether a component was exchanged, where only those count.
+func (w *watch) countUnsaid(out ending, revisions []Revision, eps *Episodes) {
+	if !w.exchanges || out.cause != 1 {
+		return
+	}
+	says := func(v Revision) bool { return v.Day == out.day && v.Change == ChangeOfPart }
+	if !slices.ContainsFunc(revisions, says) {
+		eps.UnknownChange++
+	}
+}
+
+// ends reports whether a reoperation ends the follow-up of the prosthesis for this endpoint. A second stage belongs to the
+// revision that its first stage was; and where only exchanges count, a reoperation that left every component in place
+// leaves the prosthesis under observation.
+func (w *watch) ends(v *Revision) bool {
+	return !v.SecondStage && !(w.exchanges && v.Change == ChangeOfNothing)
 }
 
 // day returns the first day on which a cause befell a shoulder, or NoDay.
@@ -119,6 +159,9 @@ func (w *watch) day(c Cause, s *Shoulder, revisions []Revision) int32 {
 		return s.OtherEvent
 	}
 	for i := range revisions {
+		if !w.ends(&revisions[i]) {
+			continue
+		}
 		if w.reasons == nil || w.reasons[revisions[i].Reason] {
 			if c == Revised {
 				return revisions[i].Day

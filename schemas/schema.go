@@ -35,6 +35,7 @@ type Field struct {
 	Minimum     *float64 // smallest allowed number, or day
 	Maximum     *float64
 	Pattern     string // a whole-value regular expression, for Text
+	KnownOn     string // field of the same table with the day on which the value became known; empty when that is the row's day
 }
 
 // CodeValue is one entry of a code list.

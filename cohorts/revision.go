@@ -1,0 +1,113 @@
+package cohorts
+
+import "deltoid/schemas"
+
+// Revision is one reoperation of a shoulder.
+type Revision struct {
+	Row      int32 // its row in the revisions table, in procedures when InProcedures, or in a ready table
+	Shoulder int32 // position in Registry.Shoulders
+	Day      int32
+	Reason   string // code of the reason; empty when not recorded
+	// InProcedures marks a revision that only the procedures table records.
+	InProcedures bool
+	Change       Change
+	// SecondStage marks the second operation of an exchange in two stages whose first stage is on record. The exchange is
+	// one revision, at its first stage; the second operation is counted by no endpoint.
+	SecondStage bool
+	// Conversion marks the replacement that took the place of a plate or a hemiarthroplasty. It ends the course of the
+	// procedure before it, and is the index procedure of the next shoulder of the registry.
+	Conversion bool
+}
+
+// Change says whether a reoperation added, exchanged or removed a component.
+type Change uint8
+
+// The kinds of change.
+const (
+	ChangeUnknown   Change = iota // not recorded, or the ready table does not tell
+	ChangeOfPart                  // a component was added, exchanged or removed
+	ChangeOfNothing               // every component stayed in place
+)
+
+// Counts names what an endpoint counts as a revision. The definitions stand side by side: two endpoints of one plan may
+// use different ones.
+type Counts string
+
+// The definitions of a revision.
+const (
+	// AnyReoperation counts every row of the revisions table, and every row of procedures whose occasion is a revision.
+	AnyReoperation Counts = "any reoperation"
+	// ComponentExchanged counts a reoperation in which a component was added, exchanged or removed. One that left every
+	// component in place does not count and ends nothing; one that does not say counts, and is counted aloud.
+	ComponentExchanged Counts = "component exchanged"
+	// StatedReasons counts a reoperation for one of the endpoint's reasons.
+	StatedReasons Counts = "stated reasons"
+)
+
+// AllCounts lists the definitions of a revision.
+func AllCounts() []Counts { return []Counts{AnyReoperation, ComponentExchanged, StatedReasons} }
+
+// changeOf reads the field "exchanged" of the revisions table.
+func changeOf(code string) Change {
+	switch code {
+	case "":
+		return ChangeUnknown
+	case "none":
+		return ChangeOfNothing
+	}
+	return ChangeOfPart
+}
+
+// changeBy says what a revising row of procedures did: a replacement put components in, and a plate beside one did not.
+func changeBy(procedure string) Change {
+	switch procedure {
+	case "reverse", "anatomic", "hemi":
+		return ChangeOfPart
+	case "plate":
+		return ChangeOfNothing
+	}
+	return ChangeUnknown
+}
+
+// History says what a shoulder had before its index procedure.
+type History uint8
+
+// The histories.
+const (
+	NoHistory     History = iota // a ready table does not tell
+	First                        // no replacement or plate on record before
+	Conversion                   // a plate or a hemiarthroplasty, which the index procedure took the place of
+	AfterRevision                // another prosthesis, with a revision between the two
+)
+
+// Code returns the history as the derived field "history" has it.
+func (h History) Code() string { return historyCodes[h] }
+
+var historyCodes = [...]string{"", "first", "conversion", "after_revision"}
+
+// converts says which procedures take the place of which: what is a conversion and not only a revision. A plate is no
+// replacement, so every replacement after it is a first one of its kind; a hemiarthroplasty that becomes an anatomic total
+// keeps its humeral component as a rule, and stays a revision.
+func converts(inPlace, next string) bool {
+	switch inPlace {
+	case "plate":
+		return next == "reverse" || next == "anatomic" || next == "hemi"
+	case "hemi":
+		return next == "reverse"
+	}
+	return false
+}
+
+// RevisionsOf returns the revisions of a shoulder, the first first; second stages are among them.
+func (r *Registry) RevisionsOf(shoulder int) []Revision {
+	s := r.Shoulders[shoulder].revisions
+	return r.Revisions[s.from:s.to]
+}
+
+// codeOf returns the code of a row, empty when it is missing or the column is.
+func codeOf(c *schemas.Column, row int32) string {
+	if c == nil || c.Codes()[row] < 0 {
+		return ""
+	}
+	return c.Levels()[c.Codes()[row]]
+}
