@@ -38,7 +38,7 @@ func (r *reader) analyses(n *yaml.Node) {
 func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
-		"horizon", "sensitivity")
+		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -53,6 +53,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.comparison(s, &a, end)
 	r.reasonsOf(s, &a, end)
 	r.sensitivity(s, &a)
+	r.described(s, &a)
 	if v := s.values["level"]; v != nil {
 		a.Level = r.level(v)
 	}
@@ -70,7 +71,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 
 // endpointOf looks up the endpoint of an analysis.
 func (r *reader) endpointOf(s section, a *Analysis) *declared {
-	v := s.need("endpoint", "name one of the plan's endpoints")
+	v := s.values["endpoint"]
 	if v == nil {
 		return nil
 	}
@@ -236,7 +237,7 @@ func (r *reader) headline(s section, a *Analysis, end *declared) {
 
 // madeID makes the id of an analysis that the plan does not name.
 func madeID(a *Analysis) string {
-	if a.Kind == "" || a.Endpoint == "" {
+	if a.Kind == "" || a.Endpoint == "" && a.Kind.overTime() {
 		return ""
 	}
 	id := string(a.Kind) + " " + a.Endpoint

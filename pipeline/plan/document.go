@@ -25,13 +25,14 @@ func (r *reader) document(root *yaml.Node) {
 		return
 	}
 	s := r.section(root, "the plan", "plan", "study", "title", "about", "invented", "exports", "data_cut", "follow_up",
-		"cohort", "endpoints", "analyses", "outputs", "disclosure")
+		"cohort", "endpoints", "visits", "analyses", "outputs", "disclosure")
 	r.version(s.need("plan", `add "plan: 1" at the top`))
 	r.heading(s)
 	r.exports(s.need("exports", "name the files of at least one table"))
 	r.followUp(s)
 	r.cohort(s.values["cohort"])
 	r.endpoints(s.need("endpoints", "say what follow-up waits for, for instance revision"))
+	r.visits(s.values["visits"])
 	r.analyses(s.need("analyses", "ask for at least one analysis"))
 	r.outputs(s.values["outputs"])
 	r.disclosure(s.values["disclosure"])

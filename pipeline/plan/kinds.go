@@ -11,15 +11,27 @@ var kinds = []struct {
 	needs []string
 	knows []string
 }{
-	{ImplantSurvival, []string{"times"}, []string{"headline", "shares", "interval"}},
-	{Comparison, []string{"by"}, []string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"}},
-	{Reasons, []string{"times"}, []string{"interval"}},
+	{ImplantSurvival, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"headline", "shares", "interval"})},
+	{Comparison, []string{"endpoint", "by"}, slices.Concat(overTime, inGroups,
+		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"})},
+	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
+	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
+	{Indication, nil, nil},
+	{ProcedureAudit, nil, nil},
+	{FollowUpKind, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "instruments"})},
 }
+
+// Keys that come together.
+var (
+	overTime = []string{"endpoint", "times", "unit", "until", "variance", "sensitivity"}
+	inGroups = []string{"by", "labels", "order"}
+)
 
 // remedies say how to add a key that a kind of analysis needs.
 var remedies = map[string]string{
-	"times": "say at which times, as in \"times: [1, 2, 5, 10]\"",
-	"by":    "name the field whose groups are compared, as in \"by: indication\"",
+	"times":    "say at which times, as in \"times: [1, 2, 5, 10]\"",
+	"by":       "name the field whose groups are compared, as in \"by: indication\"",
+	"endpoint": "name one of the plan's endpoints",
 }
 
 func kindNames() []string {
@@ -46,9 +58,11 @@ func (r *reader) fits(s section, kind Kind) {
 			r.wrong(s.node, "the key "+quote(key)+" is missing from an analysis of the kind "+quote(string(kind)), "", remedies[key])
 		}
 	}
+	reported := map[string]bool{}
 	for _, other := range kinds {
 		for _, key := range other.knows {
-			if v := s.values[key]; v != nil && !slices.Contains(kinds[at].knows, key) {
+			if v := s.values[key]; v != nil && !reported[key] && !slices.Contains(kinds[at].knows, key) {
+				reported[key] = true
 				r.wrong(v, key+" says nothing to an analysis of the kind "+quote(string(kind)), "with the kind "+quote(string(other.kind)),
 					"remove the key, or change the kind")
 			}

@@ -66,6 +66,7 @@ func TestLinkedPlan(t *testing.T) {
 				}},
 			plainSource("revisions", at("  revisions:")),
 			plainSource("deaths", at("  deaths:")),
+			plainSource("scores", at("  scores:")),
 			func() schemas.Source {
 				s := plainSource("contacts", at("  contacts:"))
 				s.Missing = []string{"unknown"}
@@ -86,7 +87,19 @@ func TestLinkedPlan(t *testing.T) {
 				Competing: []cohorts.Cause{cohorts.Died, cohorts.OtherRevision}},
 			{ID: "death", Label: "death", Event: cohorts.Died},
 		},
+		Visits: []cohorts.Window{
+			{ID: "before-the-operation", Label: "Before the operation", From: -180},
+			{ID: "1-year", Label: "1 year", Target: 365, From: 274, To: 548},
+		},
 		Analyses: []Analysis{
+			described(Baseline, "baseline-characteristics-by-indication", at("  - {kind: baseline"), func(a *Analysis) {
+				a.Groups.By, a.Fields, a.Medians, a.PValues = "indication", []string{"age", "sex"}, []string{"age"}, true
+			}),
+			described(Indication, "indication", at("  - kind: indication"), nil),
+			described(ProcedureAudit, "procedure-audit", at("  - kind: procedure audit"), nil),
+			described(FollowUpKind, "follow-up-revision-by-indication", at("  - {kind: follow-up"), func(a *Analysis) {
+				a.Endpoint, a.Groups.By, a.Instruments, a.Headline = "revision", "indication", []string{"constant"}, LeadIncidence
+			}),
 			{ID: "revision-by-indication", Kind: ImplantSurvival, Endpoint: "revision", Times: []float64{1, 2, 5, 10}, Unit: schemas.Years,
 				Groups: cohorts.Grouping{By: "indication", Labels: map[string]string{"fracture": "Fracture"},
 					Order: []string{"fracture", "oa_deficient_cuff"}},
@@ -112,6 +125,16 @@ func TestLinkedPlan(t *testing.T) {
 	if diff := cmp.Diff(want, read(t, "linked.yaml")); diff != "" {
 		t.Errorf("the plan (-by hand +read):\n%s", diff)
 	}
+}
+
+// described is an analysis of a kind that describes the cohort, with its defaults.
+func described(kind Kind, id, place string, change func(*Analysis)) Analysis {
+	a := Analysis{ID: id, Kind: kind, Place: place, Unit: schemas.Years, Headline: LeadSurvival, Level: 0.95, Interval: LogLogInterval,
+		Variance: Clustered}
+	if change != nil {
+		change(&a)
+	}
+	return a
 }
 
 func plainSource(table, place string) schemas.Source {

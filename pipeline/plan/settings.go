@@ -28,6 +28,9 @@ func (p *Plan) Settings() [][2]string {
 	for i := range p.Endpoints {
 		l.endpoint(&p.Endpoints[i])
 	}
+	for i := range p.Visits {
+		l.visit(&p.Visits[i])
+	}
 	for i := range p.Analyses {
 		l.analysis(&p.Analyses[i])
 	}
@@ -190,6 +193,10 @@ func (l *settings) analysis(a *Analysis) {
 	key := "analyses." + a.ID
 	l.add(key+".kind", string(a.Kind))
 	l.add(key+".endpoint", a.Endpoint)
+	if !a.Kind.overTime() || a.Kind == FollowUpKind {
+		l.described(key, a)
+		return
+	}
 	l.add(key+".by", a.Groups.By)
 	addEach(l, key+".labels", a.Groups.Labels)
 	l.add(key+".order", join(a.Groups.Order))
@@ -203,6 +210,24 @@ func (l *settings) analysis(a *Analysis) {
 	l.add(key+".shares", join(numbers(a.Shares)))
 	l.comparison(key, a)
 	l.add(key+".sensitivity", join(words(a.Sensitivity)))
+}
+
+// described lists what the kinds that describe the cohort ask for.
+func (l *settings) described(key string, a *Analysis) {
+	l.add(key+".by", a.Groups.By)
+	addEach(l, key+".labels", a.Groups.Labels)
+	l.add(key+".order", join(a.Groups.Order))
+	l.add(key+".level", number(a.Level))
+	l.add(key+".fields", join(a.Fields))
+	l.add(key+".medians", join(a.Medians))
+	if a.Kind == Baseline {
+		l.add(key+".p_values", strconv.FormatBool(a.PValues))
+	}
+	l.add(key+".instruments", join(a.Instruments))
+}
+
+func (l *settings) visit(v *cohorts.Window) {
+	l.add("visits."+v.ID, fmt.Sprintf("%s: day %d, from day %d to day %d", v.Label, v.Target, v.From, v.To))
 }
 
 func (l *settings) comparison(key string, a *Analysis) {

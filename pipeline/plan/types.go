@@ -17,6 +17,7 @@ type Plan struct {
 	FollowUp   cohorts.FollowUp
 	Cohort     cohorts.Definition
 	Endpoints  []cohorts.Endpoint
+	Visits     []cohorts.Window // when scores are due, in the order of time; no two overlap
 	Analyses   []Analysis
 	Outputs    []Output
 	Disclosure Disclosure
@@ -56,6 +57,12 @@ type Analysis struct {
 	Horizon float64 // of the mean time free of the endpoint, in Unit; 0 for no mean
 
 	Sensitivity []Sensitivity
+
+	// Of a description of the cohort.
+	Fields      []string // of the table of baseline characteristics; those exported when empty
+	Medians     []string // fields shown with median and quartiles
+	PValues     bool
+	Instruments []string // whose visits are followed
 }
 
 // Kind is a kind of analysis.
@@ -69,6 +76,14 @@ const (
 	Comparison Kind = "comparison of groups"
 	// Reasons asks why implants are revised: the cumulative incidence of each reason.
 	Reasons Kind = "reasons for revision"
+	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
+	Baseline Kind = "baseline characteristics"
+	// Indication asks how the indication was decided: recorded against settled.
+	Indication Kind = "indication"
+	// ProcedureAudit asks how often the procedure is the one that the findings would lead one to expect.
+	ProcedureAudit Kind = "procedure audit"
+	// FollowUpKind asks how long and how complete follow-up is, and who is missing.
+	FollowUpKind Kind = "follow-up"
 )
 
 // Variance says whether two shoulders of one patient are taken for two patients.
