@@ -30,6 +30,7 @@ type Curve struct {
 	WeightAtRisk, WeightEvents []float64
 
 	counts *Counts
+	rows   *Rows // that a robust variance came from; nil elsewhere
 }
 
 // Form names an estimate of the variance of a curve.

@@ -26,8 +26,8 @@ type Mean struct {
 //
 //	Var = Σ A(t)² d/(n(n−d))   over event times t ≤ horizon, A(t) the area from t to the horizon
 //
-// This is the variance of the estimate, not that of the times. A curve with the robust variance
-// has none for its mean.
+// This is the variance of the estimate, not that of the times. The mean of a curve made by
+// Robust has the variance that belongs to it, summed over clusters.
 //
 // Source: Irwin, J. Hyg. 47 (1949) 188–189; Kaplan & Meier (1958), section 6.
 func (k *Curve) RestrictedMean(horizon, level float64) (Mean, error) {
@@ -44,8 +44,11 @@ func (k *Curve) RestrictedMean(horizon, level float64) (Mean, error) {
 		return m, nil
 	}
 	m.Value, m.SE = k.area(horizon)
+	if k.Form == Robust {
+		m.SE = k.robustArea(horizon)
+	}
 	switch {
-	case k.Form != Greenwood:
+	case k.Form == NoForm:
 		m.Limits, m.SE = NoVariance, 0
 	case m.SE == 0:
 		m.Limits = NoEvents

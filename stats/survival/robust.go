@@ -39,6 +39,7 @@ func (k *Curve) robust(rows *Rows) *Curve {
 	out := *k
 	out.Form = Robust
 	out.Variance = k.sweep(rows)
+	out.rows = rows
 	return &out
 }
 
