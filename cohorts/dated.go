@@ -35,6 +35,17 @@ func (c *Cohort) dated(column *schemas.Column, g Grouping) (knownOn, error) {
 	return nil, nil
 }
 
+// Baseline returns the column of a field, derived ones included, as a characteristic at the operation. The error is a
+// [schemas.Problem] when there is no such field, or a value of it became known later.
+func (c *Cohort) Baseline(field, place string) (*schemas.Column, error) {
+	column := c.Registry.Column(field, c.Definition.Indication)
+	if column == nil {
+		return nil, noField(c.Registry.fieldNames(), c.Registry.Table, field, place)
+	}
+	_, err := c.dated(column, Grouping{By: field, Place: place})
+	return column, err
+}
+
 // baseline refuses a column whose values are not all known on the day of the index procedure.
 func (r *Registry) baseline(column *schemas.Column, days []int32, shoulders []int32, place string) *schemas.Problem {
 	late, undated := 0, 0

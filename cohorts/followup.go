@@ -41,7 +41,7 @@ func (c *Cohort) Completeness(e Endpoint, f FollowUp, g Grouping) (*Completeness
 	if err != nil {
 		return nil, err
 	}
-	groups, order, _, err := c.groups(g)
+	groups, order, _, err := c.Groups(g)
 	if err != nil {
 		return nil, err
 	}

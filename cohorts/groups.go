@@ -40,8 +40,10 @@ type sorted struct {
 	notYet int32 // group of those not recorded by then; -1 when there is none
 }
 
-// groups sorts all shoulders of the cohort.
-func (c *Cohort) groups(g Grouping) (group []int32, labels, empty []string, err error) {
+// Groups sorts all shoulders of the cohort: the group of each, in the order of Cohort.Shoulders, as a place in labels; and
+// the labels asked for that hold no shoulder. A value that is missing makes the last group, [NotRecorded]. The error is a
+// [schemas.Problem] when the grouping cannot be understood, or its field was not known at the operation.
+func (c *Cohort) Groups(g Grouping) (group []int32, labels, empty []string, err error) {
 	members := make([]int32, len(c.Shoulders))
 	for i := range members {
 		members[i] = int32(i)

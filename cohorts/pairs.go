@@ -20,7 +20,7 @@ type Pair struct {
 // Pairs finds the matched pairs. Of several prostheses in one shoulder the first in the cohort counts. The error is a
 // [schemas.Problem] when the grouping cannot be understood; a cohort whose sides are not known has no pairs.
 func (c *Cohort) Pairs(g Grouping) (*Pairs, error) {
-	groups, order, _, err := c.groups(g)
+	groups, order, _, err := c.Groups(g)
 	if err != nil {
 		return nil, err
 	}
