@@ -7,9 +7,10 @@ type Kind uint8
 
 // The kinds of problem.
 const (
-	PlanProblem   Kind = iota + 1 // the study plan or the command line is wrong
-	ExportProblem                 // an export cannot be read at all
-	CohortProblem                 // nothing is left to analyse
+	PlanProblem       Kind = iota + 1 // the study plan or the command line is wrong
+	ExportProblem                     // an export cannot be read at all
+	CohortProblem                     // nothing is left to analyse
+	IdentifierProblem                 // a column may identify people, and nobody has said that it was looked at
 )
 
 // Problem is an error that the person at the keyboard can mend: where it is, what was found, what is allowed and what

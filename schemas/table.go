@@ -19,7 +19,7 @@ type Table struct {
 	aside   []bool  // rows that a rule has set aside
 	source  Source  // what the plan says of rules and columns; see Follow
 	warns   map[*Rule]*Rule
-	Offsets bool    // the Date columns hold day offsets, not calendar days
+	Offsets bool // the Date columns hold day offsets, not calendar days
 }
 
 // Piece is the part of a table that came from one file.
