@@ -25,7 +25,7 @@ func (r *reader) document(root *yaml.Node) {
 		return
 	}
 	s := r.section(root, "the plan", "plan", "study", "title", "about", "invented", "exports", "data_cut", "follow_up",
-		"cohort", "endpoints", "visits", "analyses", "outputs", "disclosure")
+		"cohort", "endpoints", "visits", "analyses", "outputs", "disclosure", "rules")
 	r.version(s.need("plan", `add "plan: 1" at the top`))
 	r.heading(s)
 	r.exports(s.need("exports", "name the files of at least one table"))
@@ -36,6 +36,7 @@ func (r *reader) document(root *yaml.Node) {
 	r.analyses(s.need("analyses", "ask for at least one analysis"))
 	r.outputs(s.values["outputs"])
 	r.disclosure(s.values["disclosure"])
+	r.rules(s.values["rules"])
 }
 
 func (r *reader) version(n *yaml.Node) {

@@ -98,7 +98,7 @@ func (r *reader) tablesTogether(n *yaml.Node) {
 func (r *reader) export(p pair, s *schemas.Schema) *export {
 	e := &export{schema: s, key: p.key, source: schemas.Source{Table: s.Name, Decimal: '.', Plan: r.place(p.key)}}
 	sec := r.section(p.value, "exports."+s.Name, "files", "format", "delimiter", "decimal", "columns",
-		"recode", "dates", "missing", "units", "extra")
+		"recode", "dates", "missing", "units", "extra", "sha256", "reviewed", "drop")
 	if v := sec.values["extra"]; v != nil {
 		r.extras(v, e)
 	}
@@ -117,6 +117,15 @@ func (r *reader) export(p pair, s *schemas.Schema) *export {
 	}
 	if v := sec.values["units"]; v != nil {
 		r.units(v, e)
+	}
+	if v := sec.values["sha256"]; v != nil {
+		r.hashes(v, e)
+	}
+	if v := sec.values["reviewed"]; v != nil {
+		r.reviewed(v, e)
+	}
+	if v := sec.values["drop"]; v != nil {
+		r.drop(v, e)
 	}
 	if v := sec.values["missing"]; v != nil {
 		for _, token := range r.codes(v, "missing") {

@@ -57,7 +57,10 @@ func TestLinkedPlan(t *testing.T) {
 				Recode: map[string]map[string]string{"procedure": {"RSA": "reverse", "TSA": "anatomic"},
 					"asa": {"01": "1", "02": "2", "9": ""}, "hospital": {"01": "North"}},
 				Layouts: map[string]schemas.Layout{"day": "DD/MM/YYYY", "list_day": "DD/MM/YYYY"},
-				Missing: []string{"NA", "."},
+				Missing: []string{"NA", "."}, Drop: []string{"remarks"},
+				Reviewed: map[string]string{"SITE": "Codes of two invented sites."},
+				SHA256: map[string]string{"exports/procedures-2011.csv": "144742fb15184cc773def4c3a6b639e6ed7e9d5a538664f4702ec9e24c7b1547",
+					"exports/procedures-2012.csv": "f7b50d881dd94e6495c2106885d08d43b3b5e0630e7decbe899774728a7964bf"},
 				Extra: []schemas.Field{
 					{Name: "list_day", Title: "list day", Type: schemas.Date},
 					{Name: "side_of_work", Title: "Dominant side", Type: schemas.Code,
@@ -65,7 +68,11 @@ func TestLinkedPlan(t *testing.T) {
 					{Name: "theatre_minutes", Title: "theatre minutes", Type: schemas.Number, Unit: "minutes"},
 				}},
 			plainSource("revisions", at("  revisions:")),
-			plainSource("deaths", at("  deaths:")),
+			func() schemas.Source {
+				s := plainSource("deaths", at("  deaths:"))
+				s.SHA256 = map[string]string{"exports/deaths.csv": "8a190f9e40d1893c5ae27e8da95fa3dffb067fb083b3dc2f798e91a5d31f9347"}
+				return s
+			}(),
 			plainSource("scores", at("  scores:")),
 			func() schemas.Source {
 				s := plainSource("contacts", at("  contacts:"))
@@ -121,6 +128,10 @@ func TestLinkedPlan(t *testing.T) {
 		},
 		Outputs:    []Output{HTML, Figures},
 		Disclosure: Disclosure{MaskBelow: 3, Reason: "The registry's own rule is three."},
+		Rules:      []Lowered{{Rule: "out-of-range", Reason: "The theatre's clock counts past midnight."}},
+	}
+	for i := range want.Sources {
+		want.Sources[i].Warn = []string{"out-of-range"}
 	}
 	if diff := cmp.Diff(want, read(t, "linked.yaml")); diff != "" {
 		t.Errorf("the plan (-by hand +read):\n%s", diff)
@@ -182,7 +193,7 @@ func TestSettingsTellEverything(t *testing.T) {
 	before := settingsOf(t, path, string(data))
 	for _, c := range [][2]string{
 		{"study: invented-registry", "study: other"}, {"title: Reverse", "title: Inverse"}, {"about: Two", "about: 2"},
-		{"invented: true", "invented: false"}, {"procedures-*.csv", "procedures-2011.csv"}, {"format: csv", ""},
+		{"invented: true", "invented: false"}, {"files: [exports/revisions.csv]", "files: [exports/shoulders.csv]"}, {"format: csv", ""},
 		{"delimiter: semicolon", "delimiter: tab"}, {"decimal: comma", "decimal: point"}, {"day: OP_DATE", "day: OP_DAY"},
 		{"TSA: anatomic", "TSA: hemi"}, {`9: ""`, "9: 5"}, {"list_day: DD/MM/YYYY", "list_day: MM/DD/YYYY"}, {`["NA", "."]`, `["NA"]`},
 		{"list_day: date", "list_day: {type: date, title: Listed}"}, {"column: DOM", "column: DOMINANT"}, {"type: number", "type: integer"},
@@ -194,7 +205,8 @@ func TestSettingsTellEverything(t *testing.T) {
 		{"by: hospital", "by: surgeon"}, {"fracture: Fracture", "fracture: Broken"}, {"[fracture, oa_deficient_cuff]", "[oa_deficient_cuff]"},
 		{"[1, 2, 5, 10]", "[1, 2, 5]"}, {"unit: months", "unit: weeks"}, {"until: 12", "until: 11"}, {"headline: survival", ""},
 		{"level: 0.9", "level: 0.99"}, {"interval: log", "interval: plain"}, {"[html, figures]", "[html]"}, {"mask_below: 3", "mask_below: 4"},
-		{"own rule", "rule"},
+		{"own rule", "rule"}, {"exports/procedures-2011.csv: 1", "exports/procedures-2011.csv: 2"}, {"two invented sites", "invented sites"},
+		{"drop: [remarks]", ""}, {"past midnight", "backwards"}, {"out-of-range:", "bad-date:"},
 	} {
 		if !strings.Contains(string(data), c[0]) {
 			t.Errorf("the plan does not hold %q", c[0])

@@ -37,6 +37,9 @@ func (p *Plan) Settings() [][2]string {
 	l.add("outputs", join(words(p.Outputs)))
 	l.add("disclosure.mask_below", strconv.Itoa(p.Disclosure.MaskBelow))
 	l.add("disclosure.reason", p.Disclosure.Reason)
+	for _, r := range p.Rules {
+		l.add("rules."+r.Rule, "warn: "+r.Reason)
+	}
 	return l.rows
 }
 
@@ -77,6 +80,9 @@ func (l *settings) source(s *schemas.Source) {
 	for i := range s.Extra {
 		l.add(key+".extra."+s.Extra[i].Name, extraWords(&s.Extra[i]))
 	}
+	addEach(l, key+".sha256", s.SHA256)
+	addEach(l, key+".reviewed", s.Reviewed)
+	l.add(key+".drop", join(s.Drop))
 }
 
 func formatName(f schemas.Format) string {

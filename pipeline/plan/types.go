@@ -21,6 +21,7 @@ type Plan struct {
 	Analyses   []Analysis
 	Outputs    []Output
 	Disclosure Disclosure
+	Rules      []Lowered // rules that only warn, in the order of the plan
 }
 
 // Endpoint returns the endpoint with an id, or nil.
@@ -32,6 +33,9 @@ func (p *Plan) Endpoint(id string) *cohorts.Endpoint {
 	}
 	return nil
 }
+
+// Lowered is a rule whose severity the plan lowers to a warning, and why.
+type Lowered struct{ Rule, Reason string }
 
 // Analysis is one analysis that the plan asks for.
 type Analysis struct {
