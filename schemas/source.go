@@ -1,5 +1,10 @@
 package schemas
 
+import (
+	"path"
+	"strings"
+)
+
 // Source says where the rows of one table are and how their columns, codes and dates become ours. The study plan
 // fills it in; package ingest reads by it.
 type Source struct {
@@ -7,11 +12,15 @@ type Source struct {
 	Files     []string          // paths as they are opened, in reading order
 	Shown     []string          // the same paths as messages and records show them: relative to the plan
 	Format    Format            // by the file's ending when not declared
+	Encoding  Encoding          // of text files
+	Sheet     string            // of a workbook; its only sheet when not declared
 	Delimiter rune              // 0: found from the header line, and stated
 	Decimal   rune              // '.' (also when 0) or ','
 	Columns   map[string]string // field → column in the file; a field not named here has its own name
 	Recode    map[string]map[string]string
 	Layouts   map[string]Layout // field → layout of its dates; ISO when not declared
+	Zones     map[string]string // field → time zone in which a moment becomes a day, by its name in the IANA database
+	Wide      []WideScore       // columns of scores of a table with one row for each shoulder; empty for one row for each score
 	Missing   []string          // tokens that mean missing, beside the empty cell
 	Units     map[string]Unit   // field → unit of a length of time in the file; Days when not declared
 	Extra     []Field           // columns beyond the schema, kept as covariates
@@ -30,10 +39,55 @@ const (
 	ByEnding Format = iota
 	CSV
 	Parquet
+	Workbook // one sheet of an .xlsx file
 )
 
+// formats are the formats that an ending declares.
+var formats = map[string]Format{".csv": CSV, ".tsv": CSV, ".txt": CSV, ".parquet": Parquet, ".xlsx": Workbook}
+
+// FormatOf returns the format that the ending of a path declares, [ByEnding] when it declares none. A text file may be
+// compressed: .csv.gz and .csv.zst are text files too.
+func FormatOf(name string) Format {
+	name = strings.ToLower(name)
+	for _, packed := range []string{".gz", ".zst"} {
+		if inner, ok := strings.CutSuffix(name, packed); ok && formats[path.Ext(inner)] == CSV {
+			return CSV
+		}
+	}
+	return formats[path.Ext(name)]
+}
+
+// Endings returns the endings that declare a format.
+func Endings() []string {
+	return []string{".csv", ".tsv", ".txt", ".parquet", ".xlsx"}
+}
+
+// Encoding says how the letters of a text file are written. A byte order mark says it too, and must agree.
+type Encoding string
+
+// The encodings. UTF-16 always begins with a byte order mark and need not be declared.
+const (
+	UTF8        Encoding = "utf-8" // also when not declared
+	Windows1252 Encoding = "windows-1252"
+)
+
+// WideScore is one column of scores in a table that has a row for each shoulder and a column for each instrument and
+// visit. Each of its cells that holds something becomes a row of its own.
+type WideScore struct {
+	Column     string // of the file
+	Instrument string // code of the instrument
+	Day        string // column with the day of the visit, or with the day that After counts from
+	After      Length // from that day to the visit; none when Number is 0
+}
+
+// Length is a length of time as a plan gives it, in whole units.
+type Length struct {
+	Number int
+	Unit   Unit
+}
+
 // Layout is a declared layout of dates, built from the parts YYYY, MM and DD with any separators ("DD/MM/YYYY"), or
-// [DayNumber].
+// [DayNumber], or [SheetDate].
 type Layout string
 
 // ISODate is the layout of dates when none is declared.
@@ -41,6 +95,9 @@ const ISODate Layout = "YYYY-MM-DD"
 
 // DayNumber is the layout of a column that holds whole-day offsets in place of dates.
 const DayNumber Layout = "day number"
+
+// SheetDate is the layout of the date cells of a workbook: numbers that count days in the workbook's own date system.
+const SheetDate Layout = "sheet date"
 
 // Unit is a unit of time. Lengths of time become whole days when they are read.
 type Unit string

@@ -26,11 +26,15 @@ type chunk struct {
 
 // readCSV reads one text file: one goroutine cuts it into chunks, the others read them.
 func (r *reader) readCSV(ctx context.Context, f io.Reader, size int64, b *binding) error {
-	rest, err := openCSV(f, b, r.specs, r.src)
+	text, err := openText(&counted{r: f, taken: &b.taken}, b, r.src)
 	if err != nil {
 		return err
 	}
-	split := &splitter{r: rest, delim: b.delim, size: int(min(int64(r.chunkSize), size+1))}
+	rest, err := openCSV(text, b, r.specs, r.src)
+	if err != nil {
+		return err
+	}
+	split := &splitter{r: rest, delim: b.delim, size: int(min(int64(r.chunkSize), 4*size+1))} // what is compressed is longer
 	chunks, err := r.readChunks(ctx, split, b)
 	if err != nil && !errors.Is(err, errUnclosed) && !errors.Is(err, errLongRecord) {
 		return b.unreadable(err)
@@ -87,7 +91,7 @@ func (r *reader) readChunks(ctx context.Context, split *splitter, b *binding) ([
 				r.lock.Lock()
 				chunks = append(chunks, slices.Repeat([]*chunk{nil}, max(0, p.place+1-len(chunks)))...)
 				chunks[p.place] = c
-				r.report(int64(len(p.buf)))
+				r.report(b.taken.Swap(0))
 				r.lock.Unlock()
 				free <- p.buf
 			}

@@ -25,8 +25,8 @@ func openCSV(r io.Reader, b *binding, specs []*spec, src *schemas.Source) (io.Re
 	if err != nil && !whole {
 		return nil, b.unreadable(err)
 	}
-	text, p := b.decoded(head[:n])
-	if p != nil {
+	text := head[:n]
+	if p := b.checkText(text); p != nil {
 		return nil, p
 	}
 	start := b.skipBlank(text)
@@ -44,23 +44,21 @@ func openCSV(r io.Reader, b *binding, specs []*spec, src *schemas.Source) (io.Re
 	return io.MultiReader(bytes.NewReader(text[start+length:]), r), nil
 }
 
-// decoded takes off the byte order mark and refuses what is not a text in UTF-8.
-func (b *binding) decoded(head []byte) ([]byte, *schemas.Problem) {
-	if bytes.HasPrefix(head, []byte{0xff, 0xfe}) || bytes.HasPrefix(head, []byte{0xfe, 0xff}) {
-		return nil, b.problem("the file is written in UTF-16", "UTF-8", `save it again as "CSV UTF-8"`)
-	}
-	head = bytes.TrimPrefix(head, []byte("\xef\xbb\xbf"))
+// checkText refuses what is no text, or has lines that cannot be told apart.
+func (b *binding) checkText(head []byte) *schemas.Problem {
 	line, _, _ := bytes.Cut(head, newline)
 	switch {
 	case bytes.HasPrefix(head, []byte("PAR1")):
-		return nil, b.problem("the file is a Parquet file", "a text file", "declare its format, or give it the ending .parquet")
+		return b.problem("the file is a Parquet file", "a text file", "declare its format, or give it the ending .parquet")
+	case bytes.HasPrefix(head, []byte("PK\x03\x04")):
+		return b.problem("the file is a workbook or another archive", "a text file", "declare its format, or give it the ending .xlsx")
 	case bytes.IndexByte(line, 0) >= 0:
-		return nil, b.problem("the header holds bytes that are no text", "a text file in UTF-8", "export the table as CSV or Parquet")
+		return b.problem("the header holds bytes that are no text", "a text file in UTF-8", "export the table as CSV or Parquet")
 	case bytes.IndexByte(bytes.TrimSuffix(line, []byte("\r")), '\r') >= 0:
-		return nil, b.problem("lines end with a carriage return alone", "a line feed, with or without a carriage return before it",
+		return b.problem("lines end with a carriage return alone", "a line feed, with or without a carriage return before it",
 			"save the file again with ordinary line ends")
 	}
-	return head, nil
+	return nil
 }
 
 // skipBlank returns the place of the first line that holds anything, and counts the lines before it.
@@ -106,7 +104,8 @@ func (b *binding) readHeader(text []byte, whole bool, specs []*spec, src *schema
 			"declare the delimiter in the study plan")
 	}
 	if !utf8.ValidString(strings.Join(best.names, "")) {
-		return 0, b.problem("the header line is not valid UTF-8", "UTF-8", `save the file again as "CSV UTF-8"`)
+		return 0, b.problem("the header line holds letters that are not written in "+strings.ToUpper(string(b.encoding)), "UTF-8, or an encoding that is declared",
+			`save the file again as "CSV UTF-8", or declare "encoding: windows-1252" if that is what it is`)
 	}
 	b.header, b.delim = best.names, best.delim
 	b.first += best.lines

@@ -3,7 +3,9 @@ package ingest
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
+	"sync/atomic"
 
 	"deltoid/schemas"
 )
@@ -17,12 +19,14 @@ type binding struct {
 	delim  byte     // of a text file
 	first  int      // line on which the records begin, counted from 0
 	notes  []string
+
+	encoding schemas.Encoding // of a text file
+	taken    atomic.Int64     // bytes of the file read since progress was told
 }
 
 // bind finds the columns of the fields by their names, which must agree exactly. All that is wrong with a header is
-// found in one go.
-func bind(b *binding, specs []*spec) schemas.Problems {
-	ps := b.checkNames()
+// found in one go. A column without a name, or with the name of another, is in nobody's way until a field asks for it.
+func bind(b *binding, specs []*spec) (ps schemas.Problems) {
 	b.at = make([]int, len(specs))
 	used := map[int]bool{}
 	var absent []string
@@ -31,40 +35,36 @@ func bind(b *binding, specs []*spec) schemas.Problems {
 		switch {
 		case b.at[i] >= 0:
 			used[b.at[i]] = true
+			ps = append(ps, b.twice(sp, b.at[i])...)
 		case sp.must:
 			ps = append(ps, b.noColumn(sp))
 		default:
 			absent = append(absent, sp.field.Name)
 		}
 	}
-	var unused []string
+	var unused, unnamed []string
 	for i, h := range b.header {
-		if !used[i] {
+		switch {
+		case h == "":
+			unnamed = append(unnamed, strconv.Itoa(i+1))
+		case !used[i]:
 			unused = append(unused, h)
 		}
 	}
 	b.noteNames("not used", unused)
+	b.noteNames("columns without a name, not used", unnamed)
 	b.noteNames("no column for", absent)
 	return ps
 }
 
-// checkNames finds blank names and names that stand twice.
-func (b *binding) checkNames() (ps schemas.Problems) {
-	seen := map[string]int{}
-	for i, h := range b.header {
-		if h == "" {
-			ps = append(ps, b.problem(fmt.Sprintf("column %d has no name", i+1), "every column has a name",
-				"give it a name or take it out"))
-			continue
-		}
-		if before, ok := seen[h]; ok {
-			ps = append(ps, b.problem(fmt.Sprintf("columns %d and %d are both called %q", before+1, i+1, h), "every name once",
-				"rename one of the two"))
-			continue
-		}
-		seen[h] = i
+// twice reports a field whose column has the name of another column.
+func (b *binding) twice(sp *spec, first int) schemas.Problems {
+	again := slices.Index(b.header[first+1:], sp.header)
+	if again < 0 {
+		return nil
 	}
-	return ps
+	return schemas.Problems{b.problem(fmt.Sprintf("columns %d and %d are both called %q, and the field %s is read from it", first+1,
+		first+again+2, sp.header, sp.field.Name), "one column of this name", "rename one of the two")}
 }
 
 func (b *binding) noColumn(sp *spec) *schemas.Problem {

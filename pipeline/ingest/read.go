@@ -113,7 +113,7 @@ func (r *reader) stat() (ps schemas.Problems) {
 			ps = append(ps, r.fileProblem(i, "this is a folder", "name the files in it in the study plan"))
 		case r.format(i) == schemas.ByEnding:
 			ps = append(ps, r.fileProblem(i, fmt.Sprintf("the ending %q does not say what the file is", filepath.Ext(path)),
-				"declare the format in the study plan: .csv, .tsv, .txt and .parquet are known"))
+				"declare the format in the study plan: "+strings.Join(schemas.Endings(), ", ")+" are known"))
 		default:
 			r.total += info.Size()
 		}
@@ -126,13 +126,7 @@ func (r *reader) format(i int) schemas.Format {
 	if r.src.Format != schemas.ByEnding {
 		return r.src.Format
 	}
-	switch strings.ToLower(filepath.Ext(r.src.Files[i])) {
-	case ".csv", ".tsv", ".txt":
-		return schemas.CSV
-	case ".parquet":
-		return schemas.Parquet
-	}
-	return schemas.ByEnding
+	return schemas.FormatOf(r.src.Files[i])
 }
 
 // shown returns a file as messages show it.
@@ -147,6 +141,7 @@ func (r *reader) fileProblem(i int, what, remedy string) *schemas.Problem {
 	return &schemas.Problem{Kind: schemas.ExportProblem, Where: r.shown(i), What: what, Remedy: remedy}
 }
 
+// readFile reads one file. A file that changes meanwhile is a problem, whatever else became of it.
 func (r *reader) readFile(ctx context.Context, i int) error {
 	b := &binding{file: i, shown: r.shown(i)}
 	f, err := os.Open(r.src.Files[i])
@@ -159,15 +154,25 @@ func (r *reader) readFile(ctx context.Context, i int) error {
 		return b.unreadable(err)
 	}
 	before := r.done
-	if r.format(i) == schemas.Parquet {
+	switch r.format(i) {
+	case schemas.Parquet:
 		err = r.readParquet(ctx, f, info.Size(), b)
-	} else {
+	default:
 		err = r.readCSV(ctx, f, info.Size(), b)
+	}
+	if ctx.Err() == nil && changed(r.src.Files[i], info) {
+		err = b.problem("the file changed while it was read", "a file that stays as it is", "wait until it is written, and run again")
 	}
 	r.bindings = append(r.bindings, b)
 	r.done = before
 	r.report(info.Size())
 	return err
+}
+
+// changed reports whether a file is no longer the one that was opened.
+func changed(path string, opened fs.FileInfo) bool {
+	now, err := os.Stat(path)
+	return err != nil || now.Size() != opened.Size() || !now.ModTime().Equal(opened.ModTime()) || !os.SameFile(now, opened)
 }
 
 // report tells how far reading has come.

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"compress/gzip"
 	"context"
 	"fmt"
 	"os"
@@ -273,12 +274,19 @@ func TestUnreadableExportsSayWhy(t *testing.T) {
 		{"empty", "a.csv", "", schemas.Source{}, []string{"a.csv: the file is empty"}},
 		{"blank", "a.csv", "\n \n\r\n", schemas.Source{}, []string{"a.csv: the file is empty"}},
 		{"header", "a.csv", "side,,age,side,age\n", schemas.Source{Columns: map[string]string{"age": "agee"}}, []string{
-			"a.csv: column 2 has no name", `a.csv: columns 1 and 4 are both called "side"`, `a.csv: columns 3 and 5 are both called "age"`,
 			`a.csv: no column "patient" for the field patient`,
+			`a.csv: columns 1 and 4 are both called "side", and the field side is read from it`,
 			`a.csv: no column "agee" for the field age; allowed: side, , age, side, age; to mend it: write "age" in the study plan`}},
-		{"utf-16", "a.csv", "\xff\xfep\x00", schemas.Source{}, []string{"a.csv: the file is written in UTF-16"}},
+		{"utf-32", "a.csv", "\xff\xfe\x00\x00p\x00\x00\x00", schemas.Source{}, []string{"a.csv: the file is written in UTF-32"}},
+		{"two encodings", "a.csv", "\xef\xbb\xbfpatient\n", schemas.Source{Encoding: schemas.Windows1252},
+			[]string{"a.csv: the file begins with the mark of UTF-8, and the study plan declares windows-1252"}},
+		{"gzip cut short", "a.csv.gz", packed(gzip.NewWriter, header+"1,left,,,,,\n")[:40], schemas.Source{},
+			[]string{"a.csv.gz: the file cannot be read: the compressed data end too early"}},
+		{"gzip damaged", "a.csv.gz", "\x1f\x8b\x08\x00none of this is gzip", schemas.Source{},
+			[]string{"a.csv.gz: the file cannot be read: the compressed data are damaged"}},
+		{"workbook as text", "a.csv", "PK\x03\x04", schemas.Source{}, []string{"a.csv: the file is a workbook"}},
 		{"zeros", "a.csv", "p\x00a\x00", schemas.Source{}, []string{"a.csv: the header holds bytes that are no text"}},
-		{"latin", "a.csv", "patient,na\xefve\n", schemas.Source{}, []string{"a.csv: the header line is not valid UTF-8"}},
+		{"latin", "a.csv", "patient,na\xefve\n", schemas.Source{}, []string{"a.csv: the header line holds letters that are not written in UTF-8"}},
 		{"old line ends", "a.csv", "patient\r1\r2\r", schemas.Source{}, []string{"a.csv: lines end with a carriage return alone"}},
 		{"open quote", "a.csv", "patient\n1\n2\n\"3\n4\n5", schemas.Source{}, []string{"a.csv:4: a quote is never closed"}},
 		{"open header", "a.csv", "\"patient\n1\n2\n", schemas.Source{}, []string{"a.csv: the header line has no end"}},

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -45,6 +46,9 @@ func makeSpecs(s *schemas.Schema, src *schemas.Source) ([]*spec, schemas.Problem
 			return
 		}
 		known[f.Name] = true
+		if _, mapped := src.Columns[f.Name]; !f.Required && !extra && !mapped && slices.Contains(src.Drop, f.Name) {
+			return // the plan drops the column
+		}
 		sp, problems := newSpec(f, src)
 		sp.must = f.Required || extra || sp.mapped
 		specs, ps = append(specs, sp), append(ps, problems...)
