@@ -81,7 +81,7 @@ func (r *reader) dates(n *yaml.Node, e *export) {
 		}
 		if fault := layoutFault(layout); fault != "" {
 			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault,
-				"YYYY, MM and DD in any order with marks between them, or \"day number\"", layoutRemedy(layout))
+				"YYYY, MM and DD in any order with marks between them, \"day number\", or in a workbook \"sheet date\"", layoutRemedy(layout))
 			continue
 		}
 		e.source.Layouts = put(e.source.Layouts, p.key.Value, schemas.Layout(layout))

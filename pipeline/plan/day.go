@@ -46,7 +46,7 @@ func (r *reader) day(n *yaml.Node, name, allowed string) (day int32, numbered, o
 
 // layoutFault says what is wrong with a layout of dates, or nothing.
 func layoutFault(layout string) string {
-	if schemas.Layout(layout) == schemas.DayNumber {
+	if l := schemas.Layout(layout); l == schemas.DayNumber || l == schemas.SheetDate {
 		return ""
 	}
 	rest := layout
@@ -73,7 +73,7 @@ func layoutRemedy(layout string) string {
 	if layoutFault(upper) == "" {
 		return "did you mean " + quote(upper) + "?"
 	}
-	return didYouMean(layout, []string{string(schemas.DayNumber)}, "write for instance DD/MM/YYYY")
+	return didYouMean(layout, []string{string(schemas.DayNumber), string(schemas.SheetDate)}, "write for instance DD/MM/YYYY")
 }
 
 // sameDays fills in the layouts that were not declared, and makes sure that dates and day numbers are not mixed.

@@ -98,16 +98,25 @@ func (r *reader) tablesTogether(n *yaml.Node) {
 func (r *reader) export(p pair, s *schemas.Schema) *export {
 	e := &export{schema: s, key: p.key, source: schemas.Source{Table: s.Name, Decimal: '.', Plan: r.place(p.key)}}
 	sec := r.section(p.value, "exports."+s.Name, "files", "format", "delimiter", "decimal", "columns",
-		"recode", "dates", "missing", "units", "extra", "sha256", "reviewed", "drop")
+		"recode", "dates", "missing", "units", "extra", "encoding", "sheet", "zones", "wide", "sha256", "reviewed", "drop")
 	if v := sec.values["extra"]; v != nil {
 		r.extras(v, e)
 	}
+	if v := sec.values["wide"]; v != nil {
+		r.wide(v, e)
+	}
+	r.notWide("columns", sec.values["columns"], e, "day", "instrument", "value")
+	r.notWide("recode", sec.values["recode"], e, "instrument")
 	if v := sec.values["columns"]; v != nil {
 		r.columns(v, e)
 	}
 	r.fileForm(sec, e)
 	if v := sec.need("files", "name the file, as in \"files: exports/"+s.Name+".csv\""); v != nil {
 		r.files(v, &e.source)
+	}
+	r.formOf(sec, e)
+	if v := sec.values["zones"]; v != nil {
+		r.zones(v, e)
 	}
 	if v := sec.values["recode"]; v != nil {
 		r.recode(v, e)
@@ -136,14 +145,14 @@ func (r *reader) export(p pair, s *schemas.Schema) *export {
 }
 
 var (
-	formats    = map[string]schemas.Format{"csv": schemas.CSV, "parquet": schemas.Parquet}
+	formats    = map[string]schemas.Format{"csv": schemas.CSV, "parquet": schemas.Parquet, "workbook": schemas.Workbook}
 	delimiters = map[string]rune{"comma": ',', "semicolon": ';', "tab": '\t'}
 )
 
 // fileForm reads how the files are written.
 func (r *reader) fileForm(s section, e *export) {
 	if v := s.values["format"]; v != nil {
-		word, _ := r.choice(v, "format", []string{"csv", "parquet"})
+		word, _ := r.choice(v, "format", []string{"csv", "parquet", "workbook"})
 		e.source.Format = formats[word]
 	}
 	if v := s.values["delimiter"]; v != nil {

@@ -32,23 +32,19 @@ func (r *reader) files(n *yaml.Node, source *schemas.Source) {
 }
 
 func (r *reader) addFile(n *yaml.Node, name string, source *schemas.Source) {
-	ext := strings.ToLower(path.Ext(name))
 	switch {
 	case slices.Contains(source.Shown, name):
 		r.wrong(n, "the file "+quote(name)+" is named twice for one table", "each file once",
 			"remove it here, or narrow the pattern")
-	case source.Format == schemas.ByEnding && !slices.Contains(endings, ext):
+	case source.Format == schemas.ByEnding && schemas.FormatOf(name) == schemas.ByEnding:
 		r.wrong(n, "the ending of "+quote(name)+" does not say what the file is",
-			join(endings)+", or another ending with \"format\"",
-			"add \"format: csv\" or \"format: parquet\"; save a workbook as CSV first")
+			join(schemas.Endings())+", or another ending with \"format\"",
+			"add \"format: csv\", \"format: parquet\" or \"format: workbook\"; save other files as one of these first")
 	default:
 		source.Shown = append(source.Shown, name)
 		source.Files = append(source.Files, filepath.Join(r.dir, filepath.FromSlash(name)))
 	}
 }
-
-// endings of files whose format is clear.
-var endings = []string{".csv", ".tsv", ".txt", ".parquet"}
 
 // match returns the files that a path or pattern means, relative to the plan.
 func (r *reader) match(n *yaml.Node, pattern string) []string {
@@ -172,7 +168,7 @@ func holds(folder fs.FS, dir string) (sentence string, names []string) {
 		names = append(names, name)
 		if e.IsDir() {
 			listed = append(listed, plain(name)+"/")
-		} else if slices.Contains(endings, strings.ToLower(path.Ext(name))) {
+		} else if schemas.FormatOf(name) != schemas.ByEnding {
 			listed = append(listed, plain(name))
 		}
 	}

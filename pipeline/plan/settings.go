@@ -66,6 +66,8 @@ func (l *settings) source(s *schemas.Source) {
 	key := "exports." + s.Table
 	l.add(key+".files", join(s.Shown))
 	l.add(key+".format", formatName(s.Format))
+	l.add(key+".encoding", string(s.Encoding))
+	l.add(key+".sheet", s.Sheet)
 	l.add(key+".delimiter", delimiterName(s.Delimiter))
 	l.add(key+".decimal", map[rune]string{'.': "point", ',': "comma"}[s.Decimal])
 	addEach(l, key+".columns", s.Columns)
@@ -75,6 +77,10 @@ func (l *settings) source(s *schemas.Source) {
 		}
 	}
 	addEach(l, key+".dates", s.Layouts)
+	addEach(l, key+".zones", s.Zones)
+	for i := range s.Wide {
+		l.add(key+".wide."+s.Wide[i].Column, wideWords(&s.Wide[i]))
+	}
 	l.add(key+".missing", quoted(s.Missing))
 	addEach(l, key+".units", s.Units)
 	for i := range s.Extra {
