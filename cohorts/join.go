@@ -1,6 +1,10 @@
 package cohorts
 
-import "deltoid/schemas"
+import (
+	"slices"
+
+	"deltoid/schemas"
+)
 
 // joiner joins procedures, revisions and deaths of a range of patients, one patient after the other.
 type joiner struct {
@@ -9,7 +13,9 @@ type joiner struct {
 	procs, revs, dead buckets
 	shoulders         []Shoulder
 	events            []Revision
-	revisionRows      int // rows of procedures that were used as revisions
+	revisionRows      int     // rows of procedures that were used as revisions
+	converting        []int32 // rows of the shoulder at hand that converted it
+	halfDone          bool    // the last exchange in two stages of the shoulder at hand waits for its second
 }
 
 // join makes the registry from procedures, revisions and deaths. keys are the shoulder keys of procedures.
@@ -83,33 +89,41 @@ func (j *joiner) patient(p int32) {
 	j.revise(right, p, middle, len(j.shoulders))
 }
 
-// index finds the index procedures of one shoulder: its first primary, and each later one that a revision precedes.
+// index finds the index procedures of one shoulder: its first primary, each later one that a revision precedes, and each
+// replacement that took the place of a plate or a hemiarthroplasty.
 func (j *joiner) index(key, patient int32, side Side) {
 	procs, revs := j.procs.of(key), j.revs.of(key)
 	j.procedures.inOrder(procs, j.revisionLast)
 	if len(revs) > 0 {
 		j.revisions.inOrder(revs, nil)
 	}
-	current, revised := int32(-1), false
+	current, from, revised, inPlace := int32(-1), int32(0), false, int16(schemas.NoCode)
 	for _, row := range procs {
 		day := j.procedures.days[row]
-		for len(revs) > 0 && j.revisions.days[revs[0]] < day {
-			revs, revised = revs[1:], true
+		for ; len(revs) > 0 && j.revisions.days[revs[0]] < day; revs = revs[1:] {
+			revised = revised || j.revisions.days[revs[0]] >= from
 		}
+		kind, history := j.kinds.of(row), AfterRevision
 		switch {
+		case current >= 0 && day > j.procedures.days[current] && j.kinds.converts(inPlace, kind):
+			history = Conversion
 		case j.revising[row]:
-			revised = true
-		case current < 0 || revised:
-			if current < 0 {
-				j.first[key] = day
+			revised = revised || day >= from
+			if j.kinds.replaces(kind) {
+				inPlace = kind
 			}
-			current, revised = row, false
-			j.use(j.procedures, row)
-			j.shoulders = append(j.shoulders, Shoulder{Row: row, Patient: patient, Side: side, Day: day,
-				Death: schemas.NoDay, LastContact: schemas.NoDay, OtherEvent: schemas.NoDay})
-		default:
+			continue
+		case current < 0:
+			j.first[key], history = day, First
+		case !revised:
 			j.find(j.procedures, row, RuleSecondPrimary, "day", "the index procedure is on "+j.procedures.at(current))
+			continue
 		}
+		s := Shoulder{Row: row, Patient: patient, Side: side, Day: day, History: history,
+			Death: schemas.NoDay, LastContact: schemas.NoDay, OtherEvent: schemas.NoDay}
+		current, from, revised, inPlace = row, s.revisable(), false, kind
+		j.use(j.procedures, row)
+		j.shoulders = append(j.shoulders, s)
 	}
 }
 
@@ -153,18 +167,18 @@ func (j *joiner) death(p int32, mine []Shoulder) int32 {
 }
 
 // revise attaches the revisions of one shoulder, day by day, to its index procedures, which are
-// shoulders[from:to] by day.
+// shoulders[from:to] by day. A conversion is a revision of the procedure before it.
 func (j *joiner) revise(key, patient int32, from, to int) {
-	procs, revs := j.procs.of(key), j.revs.of(key)
-	at := from // the index procedure that the next revision belongs to
+	j.halfDone, j.converting = false, j.converting[:0]
 	for i := from; i < to; i++ {
 		j.shoulders[i].revisions = span{int32(len(j.events)), int32(len(j.events))}
-	}
-	for {
-		procs = j.skipPrimaries(procs)
-		if len(procs) == 0 && len(revs) == 0 {
-			return
+		if j.shoulders[i].History == Conversion {
+			j.converting = append(j.converting, j.shoulders[i].Row)
 		}
+	}
+	procs, revs := j.changing(j.procs.of(key)), j.revs.of(key)
+	at := from // the index procedure that the next revision belongs to
+	for len(procs) > 0 || len(revs) > 0 {
 		day := j.nextDay(procs, revs)
 		var fromProcs, fromRevs []int32
 		fromProcs, procs = j.procedures.splitDay(procs, day)
@@ -174,21 +188,29 @@ func (j *joiner) revise(key, patient int32, from, to int) {
 			j.refuse(j.revisions, fromRevs, rule, detail)
 			continue
 		}
-		for at+1 < to && j.shoulders[at+1].Day <= day {
+		for at+1 < to && j.shoulders[at+1].revisable() <= day {
 			at++
 			j.shoulders[at].revisions = span{int32(len(j.events)), int32(len(j.events))}
 		}
-		j.attach(at, day, fromProcs, fromRevs)
-		j.last[patient] = max(j.last[patient], day)
+		if j.attach(at, day, fromProcs, fromRevs) {
+			j.last[patient] = max(j.last[patient], day)
+		}
 	}
 }
 
-// skipPrimaries drops the primaries at the front: they have been dealt with.
-func (j *joiner) skipPrimaries(procs []int32) []int32 {
-	for len(procs) > 0 && !j.revising[procs[0]] {
-		procs = procs[1:]
+// changing keeps the rows of procedures that changed a prosthesis: revisions and conversions. The others have been dealt
+// with, so their places in the bucket are free.
+func (j *joiner) changing(procs []int32) []int32 {
+	return slices.DeleteFunc(procs, func(row int32) bool { return !j.revising[row] && !slices.Contains(j.converting, row) })
+}
+
+// revisable returns the first day on which a revision belongs to a shoulder. A revision on the day of a conversion tells
+// of the conversion.
+func (s *Shoulder) revisable() int32 {
+	if s.History == Conversion {
+		return s.Day + 1
 	}
-	return procs
+	return s.Day
 }
 
 func (j *joiner) nextDay(procs, revs []int32) int32 {
@@ -230,18 +252,50 @@ func (j *joiner) refuse(r *records, rows []int32, rule *schemas.Rule, detail str
 	}
 }
 
-// attach makes the revisions of one day: those of the revisions table, or else one for the rows of procedures.
-func (j *joiner) attach(shoulder int, day int32, fromProcs, fromRevs []int32) {
+// attach makes the revisions of one day: those of the revisions table, or else one for the rows of procedures. It reports
+// whether a row other than an index procedure tells of that day.
+func (j *joiner) attach(shoulder int, day int32, fromProcs, fromRevs []int32) (known bool) {
+	v := Revision{Shoulder: int32(shoulder), Day: day}
 	for _, row := range fromProcs {
+		if slices.Contains(j.converting, row) {
+			v.Row, v.InProcedures, v.Conversion, v.Change = row, true, true, ChangeOfPart
+			continue
+		}
+		known = true
 		j.use(j.procedures, row)
+		j.revisionRows++
+		if !v.InProcedures {
+			v.Row, v.InProcedures = row, true
+		}
+		v.Change = max(v.Change, j.kinds.change(row))
 	}
-	j.revisionRows += len(fromProcs)
 	for _, row := range fromRevs {
 		j.use(j.revisions, row)
-		j.events = append(j.events, Revision{Row: row, Shoulder: int32(shoulder), Day: day, Reason: codeOf(j.reasons, row)})
+		j.events = append(j.events, j.detailed(v, row))
 	}
 	if len(fromRevs) == 0 {
-		j.events = append(j.events, Revision{Row: fromProcs[0], Shoulder: int32(shoulder), Day: day, InProcedures: true})
+		j.events = append(j.events, v)
 	}
 	j.shoulders[shoulder].revisions.to = int32(len(j.events))
+	return known || len(fromRevs) > 0
+}
+
+// detailed returns what a row of the revisions table tells of an event. What it does not say about components is taken
+// from the procedures of the day.
+func (j *joiner) detailed(v Revision, row int32) Revision {
+	change := changeOf(codeOf(j.exchanged, row))
+	if v.Conversion || change == ChangeUnknown {
+		change = v.Change
+	}
+	v.Row, v.InProcedures, v.Reason, v.Change = row, false, codeOf(j.reasons, row), change
+	switch codeOf(j.stages, row) {
+	case "first_of_two":
+		j.halfDone = true
+	case "second_of_two":
+		v.SecondStage, j.halfDone = j.halfDone, false
+		if !v.SecondStage {
+			j.find(j.revisions, row, RuleSecondStageAlone, "stage", "")
+		}
+	}
+	return v
 }

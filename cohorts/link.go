@@ -13,7 +13,11 @@ type linking struct {
 	procedures *records
 	revising   []bool // by row of procedures: the occasion is a revision
 	revisions  *records
+	occasions  *schemas.Column
+	kinds      kinds
 	reasons    *schemas.Column
+	exchanged  *schemas.Column
+	stages     *schemas.Column
 	deaths     *records
 	courses    []*records // complications, scores and contacts
 	all        []*records // every table, in the order of schemas.Names
@@ -35,6 +39,10 @@ func shoulderKey(patient int32, side Side) int32 { return 2*patient + int32(side
 // procedure. A later primary of the same shoulder is the index procedure of a second prosthesis when a revision lies
 // between the two, on an earlier day than the later primary; otherwise it is set aside. A revision belongs to the last
 // index procedure on or before its day.
+//
+// A conversion is a replacement on a later day than the index procedure of a plate, or a reverse replacement on a later
+// day than that of a hemiarthroplasty, whichever of the two occasions the export gives it. It is a revision of the
+// procedure before it and the index procedure of a shoulder of its own; revisions of the same day tell of it.
 //
 // Within one day the order is index procedure, revision, death: a revision on the day of the operation and a death on
 // the day of either are legal, and so is any other record on the day of death.
@@ -111,12 +119,13 @@ func (l *linking) openTable(name string, t *schemas.Table) error {
 	l.all = append(l.all, r)
 	switch name {
 	case "procedures":
-		l.procedures = r
-		if t.Column("occasion") == nil {
+		l.procedures, l.kinds = r, newKinds(t.Column("procedure"))
+		if l.occasions = t.Column("occasion"); l.occasions == nil {
 			return noColumn(t, "occasion")
 		}
 	case "revisions":
 		l.revisions, l.reasons = r, t.Column("reason")
+		l.exchanged, l.stages = t.Column("exchanged"), t.Column("stage")
 	case "deaths":
 		l.deaths = r
 	default:
@@ -129,28 +138,17 @@ func (l *linking) openTable(name string, t *schemas.Table) error {
 // -1 for one that is out of use.
 func (l *linking) placeProcedures() []int32 {
 	r := l.procedures
-	c := clerk{cut: l.cut}
 	keys := make([]int32, len(r.days))
 	l.revising = make([]bool, len(r.days))
+	inParts(len(keys), func(_, from, to int) {
+		c := clerk{cut: l.cut}
+		for row := from; row < to; row++ {
+			keys[row] = l.occasion(&c, row)
+		}
+		l.found.Add(c.found...)
+	})
 	l.people = newPeople(len(r.days))
-	occasion := r.table.Column("occasion")
-	for row := range keys {
-		keys[row] = -1
-		if !c.usable(r, row) {
-			continue
-		}
-		switch code := occasion.Codes()[row]; {
-		case code < 0:
-			c.find(r, int32(row), schemas.RuleMissingRequired, "occasion", "")
-		case occasion.Levels()[code] == "primary":
-			keys[row] = l.people.add(r.patient.Text(row))
-		case occasion.Levels()[code] == "revision":
-			l.revising[row] = true
-		default:
-			c.find(r, int32(row), schemas.RuleUnknownCode, "occasion", "")
-		}
-	}
-	l.found.Add(c.found...)
+	l.people.addAll(r.patient, keys)
 	l.people.number()
 	inParts(len(keys), func(_, from, to int) {
 		c := clerk{cut: l.cut}
@@ -165,6 +163,25 @@ func (l *linking) placeProcedures() []int32 {
 		l.found.Add(c.found...)
 	})
 	return keys
+}
+
+// occasion returns 0 for a primary and -1 for another row. It marks revisions, and refuses what is neither.
+func (l *linking) occasion(c *clerk, row int) int32 {
+	r := l.procedures
+	if !c.usable(r, row) {
+		return -1
+	}
+	switch code := l.occasions.Codes()[row]; {
+	case code < 0:
+		c.find(r, int32(row), schemas.RuleMissingRequired, "occasion", "")
+	case l.occasions.Levels()[code] == "primary":
+		return 0
+	case l.occasions.Levels()[code] == "revision":
+		l.revising[row] = true
+	default:
+		c.find(r, int32(row), schemas.RuleUnknownCode, "occasion", "")
+	}
+	return -1
 }
 
 // eachPart calls do for every usable row of a table and its patient, -1 for one without an index procedure. It works in

@@ -42,7 +42,7 @@ func TestSameDayOrder(t *testing.T) {
 // TestSecondPrimaryNeedsAnEarlierRevision: a revision on the very day of the second primary does not lie between.
 func TestSecondPrimaryNeedsAnEarlierRevision(t *testing.T) {
 	s := studyOf(
-		newExport("procedures", "patient,side,day,procedure,occasion", "A,left,10,plate,primary", "A,left,20,reverse,primary"),
+		newExport("procedures", "patient,side,day,procedure,occasion", "A,left,10,anatomic,primary", "A,left,20,reverse,primary"),
 		newExport("revisions", "patient,side,day,reason", "A,left,20,wear"),
 	)
 	r, found := s.link(t, noCut)

@@ -2,6 +2,7 @@ package cohorts
 
 import (
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 )
@@ -26,6 +27,33 @@ func inParts(n int, work func(part, from, to int)) {
 }
 
 func countParts(n int) int { return (n + partSize - 1) / partSize }
+
+// sortInParts sorts by a strict order, in parallel: parts first, then two neighbours into one until one is left. With a
+// strict order the result does not depend on how the work is divided.
+func sortInParts[T any](list []T, compare func(a, b T) int) {
+	inParts(len(list), func(_, from, to int) { slices.SortFunc(list[from:to], compare) })
+	other := make([]T, len(list))
+	for width := partSize; width < len(list); width *= 2 {
+		var wait sync.WaitGroup
+		for from := 0; from < len(list); from += 2 * width {
+			middle, to := min(from+width, len(list)), min(from+2*width, len(list))
+			wait.Go(func() { merge(other[from:to], list[from:middle], list[middle:to], compare) })
+		}
+		wait.Wait()
+		copy(list, other)
+	}
+}
+
+// merge puts two sorted lists into one of their joint length.
+func merge[T any](into, a, b []T, compare func(a, b T) int) {
+	for i := range into {
+		if len(b) == 0 || len(a) > 0 && compare(a[0], b[0]) <= 0 {
+			into[i], a = a[0], a[1:]
+		} else {
+			into[i], b = b[0], b[1:]
+		}
+	}
+}
 
 // buckets are the rows of a table by key, found by counting.
 type buckets struct {

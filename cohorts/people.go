@@ -5,43 +5,113 @@ import (
 	"encoding/binary"
 	"hash/maphash"
 	"math/bits"
-	"slices"
 	"strings"
 
 	"deltoid/schemas"
 )
 
 // people numbers the patients of a study in the order of their pseudonyms, so that a patient's number does not depend
-// on the order of the rows. It is a hash table with linear probing. What is found by its hash is compared, so that the
-// hash's seed, which differs from run to run, cannot be seen in any answer.
+// on the order of the rows. It is a hash table with linear probing whose slots hold short pseudonyms whole: to find one
+// costs one wait for memory. What is found by its hash is compared, so that the hash's seed, which differs from run to
+// run, cannot be seen in any answer.
 type people struct {
 	seed  maphash.Seed
-	slots []uint64 // upper half of the hash, then position in texts + 1; 0 is free
+	mix   [2]uint64
+	slots []slot
 	mask  uint64
 	texts []string // in order of appearance; from number on, in order
 	rank  []int32  // position of appearance → patient
 }
 
+// slot is one place of the table.
+type slot struct {
+	packed
+	id int32 // position in texts + 1; 0 is free
+}
+
+// packed is a pseudonym of up to 15 bytes with its length in the last byte, or the beginning and the hash of a longer
+// one, with a last byte that no length has.
+type packed struct{ head, tail uint64 }
+
+const (
+	longest  = 15
+	longMark = 0xff
+)
+
 // newPeople makes a table for at most so many patients.
 func newPeople(most int) *people {
 	size := uint64(1) << bits.Len(uint(2*most))
-	return &people{seed: maphash.MakeSeed(), slots: make([]uint64, size), mask: size - 1}
+	p := &people{seed: maphash.MakeSeed(), slots: make([]slot, size), mask: size - 1}
+	p.mix = [2]uint64{maphash.String(p.seed, "head"), maphash.String(p.seed, "tail")}
+	return p
 }
 
-const upperHalf = 0xffffffff_00000000
+func (p *people) pack(text string) packed {
+	var b [16]byte
+	copy(b[:longest], text)
+	k := packed{binary.BigEndian.Uint64(b[:8]), binary.BigEndian.Uint64(b[8:])}
+	if len(text) <= longest {
+		k.tail |= uint64(len(text))
+	} else {
+		k.tail = maphash.String(p.seed, text) | longMark
+	}
+	return k
+}
+
+// hash folds the product of the two halves.
+func (p *people) hash(k packed) uint64 {
+	high, low := bits.Mul64(k.head^p.mix[0], k.tail^p.mix[1])
+	return high ^ low
+}
+
+// is reports whether a slot that holds the same packed form holds the text.
+func (p *people) is(s slot, text string) bool {
+	return s.tail&longMark != longMark || p.texts[s.id-1] == text
+}
 
 // add returns the position of a pseudonym in order of appearance.
 func (p *people) add(text string) int32 {
-	hash := maphash.String(p.seed, text)
+	k := p.pack(text)
+	return p.insert(text, k, p.hash(k))
+}
+
+func (p *people) insert(text string, k packed, hash uint64) int32 {
 	at := hash & p.mask
-	for ; p.slots[at] != 0; at = (at + 1) & p.mask {
-		if id := int32(uint32(p.slots[at])) - 1; (p.slots[at]^hash)&upperHalf == 0 && p.texts[id] == text {
-			return id
+	for ; p.slots[at].id != 0; at = (at + 1) & p.mask {
+		if s := p.slots[at]; s.packed == k && p.is(s, text) {
+			return s.id - 1
 		}
 	}
 	p.texts = append(p.texts, text)
-	p.slots[at] = hash&upperHalf | uint64(len(p.texts))
+	p.slots[at] = slot{k, int32(len(p.texts))}
 	return int32(len(p.texts)) - 1
+}
+
+// block is how many pseudonyms are looked up together, step by step, so that the processor can wait for many places in
+// memory at once: in a table of a million patients nearly every step is such a wait.
+const block = 128
+
+// addAll adds the pseudonyms of the rows whose id is 0 or more, and puts their positions in the place of these.
+func (p *people) addAll(c *schemas.Column, ids []int32) {
+	var keys [block]packed
+	var hashes [block]uint64
+	var wait int32
+	for from := 0; from < len(ids); from += block {
+		part := ids[from:min(from+block, len(ids))]
+		for i := range part {
+			if part[i] >= 0 {
+				keys[i] = p.pack(c.Text(from + i))
+				hashes[i] = p.hash(keys[i])
+				wait |= p.slots[hashes[i]&p.mask].id
+			}
+		}
+		for i := range part {
+			if part[i] >= 0 {
+				part[i] = p.insert(c.Text(from+i), keys[i], hashes[i])
+			}
+		}
+	}
+	_ = wait // the first look at a slot only fetches it
 }
 
 // number gives every patient its number. Nobody can be added afterwards.
@@ -57,7 +127,7 @@ func (p *people) number() {
 		copy(head[:], t[skip:])
 		order[i] = headed{binary.BigEndian.Uint64(head[:]), int32(i)}
 	}
-	slices.SortFunc(order, func(a, b headed) int {
+	sortInParts(order, func(a, b headed) int {
 		if a.head != b.head {
 			return cmp.Compare(a.head, b.head)
 		}
@@ -70,11 +140,13 @@ func (p *people) number() {
 		texts[rank] = p.texts[o.id]
 	}
 	p.texts = texts
-	for i, slot := range p.slots {
-		if slot != 0 {
-			p.slots[i] = slot&upperHalf | uint64(p.rank[uint32(slot)-1]+1)
+	inParts(len(p.slots), func(_, from, to int) {
+		for i := from; i < to; i++ {
+			if s := &p.slots[i]; s.id != 0 {
+				s.id = p.rank[s.id-1] + 1
+			}
 		}
-	}
+	})
 }
 
 // sharedPrefix returns the number of bytes that all texts begin with.
@@ -94,39 +166,35 @@ func sharedPrefix(texts []string) int {
 
 // find returns the patient with a pseudonym, or -1.
 func (p *people) find(text string) int32 {
-	hash := maphash.String(p.seed, text)
-	return p.probe(text, hash, p.slots[hash&p.mask])
+	k := p.pack(text)
+	return p.probe(text, k, p.hash(k))
 }
 
 // probe looks for a pseudonym from the slot that its hash points at.
-func (p *people) probe(text string, hash, slot uint64) int32 {
-	for at := hash; slot != 0; {
-		if id := int32(uint32(slot)) - 1; (slot^hash)&upperHalf == 0 && p.texts[id] == text {
-			return id
+func (p *people) probe(text string, k packed, hash uint64) int32 {
+	for at := hash & p.mask; p.slots[at].id != 0; at = (at + 1) & p.mask {
+		if s := p.slots[at]; s.packed == k && p.is(s, text) {
+			return s.id - 1
 		}
-		at++
-		slot = p.slots[at&p.mask]
 	}
 	return -1
 }
 
-// findAll finds the patients of the rows from, from+1, …. It goes through them in blocks, step by step, so that the
-// processor can wait for many places in memory at once: in a table of a million patients nearly every step is such a wait.
+// findAll finds the patients of the rows from, from+1, ….
 func (p *people) findAll(c *schemas.Column, from int, patients []int32) {
-	const block = 128
-	var hashes, slots [block]uint64
+	var keys [block]packed
+	var hashes [block]uint64
 	for ; len(patients) > 0; from += block {
-		n := min(block, len(patients))
-		for i := range n {
-			hashes[i] = maphash.String(p.seed, c.Text(from+i))
+		part := patients[:min(block, len(patients))]
+		for i := range part {
+			keys[i] = p.pack(c.Text(from + i))
+			hashes[i] = p.hash(keys[i])
+			part[i] = p.slots[hashes[i]&p.mask].id // fetches the slot
 		}
-		for i := range n {
-			slots[i] = p.slots[hashes[i]&p.mask]
+		for i := range part {
+			part[i] = p.probe(c.Text(from+i), keys[i], hashes[i])
 		}
-		for i := range n {
-			patients[i] = p.probe(c.Text(from+i), hashes[i], slots[i])
-		}
-		patients = patients[n:]
+		patients = patients[len(part):]
 	}
 }
 

@@ -1,6 +1,10 @@
 package cohorts
 
-import "deltoid/schemas"
+import (
+	"slices"
+
+	"deltoid/schemas"
+)
 
 // Revision is one reoperation of a shoulder.
 type Revision struct {
@@ -25,8 +29,8 @@ type Change uint8
 // The kinds of change.
 const (
 	ChangeUnknown   Change = iota // not recorded, or the ready table does not tell
-	ChangeOfPart                  // a component was added, exchanged or removed
 	ChangeOfNothing               // every component stayed in place
+	ChangeOfPart                  // a component was added, exchanged or removed
 )
 
 // Counts names what an endpoint counts as a revision. The definitions stand side by side: two endpoints of one plan may
@@ -85,17 +89,53 @@ func (h History) Code() string { return historyCodes[h] }
 
 var historyCodes = [...]string{"", "first", "conversion", "after_revision"}
 
-// converts says which procedures take the place of which: what is a conversion and not only a revision. A plate is no
-// replacement, so every replacement after it is a first one of its kind; a hemiarthroplasty that becomes an anatomic total
-// keeps its humeral component as a rule, and stays a revision.
-func converts(inPlace, next string) bool {
-	switch inPlace {
-	case "plate":
-		return next == "reverse" || next == "anatomic" || next == "hemi"
-	case "hemi":
-		return next == "reverse"
+// conversions says which procedures take the place of which: what is a conversion and not only a revision. A plate is no
+// replacement, so every replacement after it is the first of the shoulder; a hemiarthroplasty that becomes an anatomic
+// total keeps its humeral component as a rule, and stays a revision.
+var conversions = map[string][]string{"plate": {"reverse", "anatomic", "hemi"}, "hemi": {"reverse"}}
+
+// kinds are the kinds of procedure by row.
+type kinds struct {
+	codes []int16  // nil when not exported
+	into  [][]bool // [in place][next]: next is a conversion of what is in place
+	does  []Change // by code: what a revision of this kind did
+}
+
+func newKinds(c *schemas.Column) kinds {
+	if c == nil {
+		return kinds{}
 	}
-	return false
+	k := kinds{codes: c.Codes(), does: make([]Change, len(c.Levels()))}
+	for i, inPlace := range c.Levels() {
+		k.does[i] = changeBy(inPlace)
+		k.into = append(k.into, make([]bool, len(c.Levels())))
+		for j, next := range c.Levels() {
+			k.into[i][j] = slices.Contains(conversions[inPlace], next)
+		}
+	}
+	return k
+}
+
+// of returns the code of a row, NoCode when it is not known.
+func (k *kinds) of(row int32) int16 {
+	if k.codes == nil {
+		return schemas.NoCode
+	}
+	return k.codes[row]
+}
+
+func (k *kinds) converts(inPlace, next int16) bool {
+	return inPlace >= 0 && next >= 0 && k.into[inPlace][next]
+}
+
+// replaces reports whether a revision of a kind put another prosthesis in.
+func (k *kinds) replaces(kind int16) bool { return kind >= 0 && k.does[kind] == ChangeOfPart }
+
+func (k *kinds) change(row int32) Change {
+	if kind := k.of(row); kind >= 0 {
+		return k.does[kind]
+	}
+	return ChangeUnknown
 }
 
 // RevisionsOf returns the revisions of a shoulder, the first first; second stages are among them.

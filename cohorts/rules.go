@@ -52,6 +52,11 @@ var (
 		Remedy: "Export the primary procedure too, or correct the pseudonym or the side; rows about shoulders outside the " +
 			"study may stay as they are."}
 
+	// RuleSecondStageAlone is broken by the second stage of an exchange whose first stage is not on record.
+	RuleSecondStageAlone = &schemas.Rule{ID: "second-stage-alone", Severity: schemas.Warns,
+		Sentence: "The second stage of an exchange has no first stage on record before it, so it counts as the revision.",
+		Remedy:   "Export the first stage too, or correct the stage."}
+
 	// RuleAfterDataCut is broken by a row later than the data cut. It stays in use, but nothing after the cut counts.
 	RuleAfterDataCut = &schemas.Rule{ID: "after-data-cut", Severity: schemas.Warns,
 		Sentence: "The row is later than the data cut, and what it says is not counted.",
@@ -60,7 +65,8 @@ var (
 
 var rules = []*schemas.Rule{
 	RuleSecondPrimary, RuleRevisionBeforePrimary, RuleRevisionAfterDeath, RuleComplicationBeforePrimary,
-	RuleRecordAfterDeath, RuleDeathBeforeProcedure, RuleSecondDeath, RuleNoIndexProcedure, RuleAfterDataCut,
+	RuleRecordAfterDeath, RuleDeathBeforeProcedure, RuleSecondDeath, RuleNoIndexProcedure, RuleSecondStageAlone,
+	RuleAfterDataCut,
 }
 
 // Rules returns every rule that linking can find broken.

@@ -188,6 +188,8 @@ var (
 	anyRevision = cohorts.Endpoint{ID: "any", Label: "revision for any reason", Competing: []cohorts.Cause{cohorts.Died, cohorts.OtherEvent}}
 	infection   = cohorts.Endpoint{ID: "infection", Label: "revision for infection", Event: cohorts.Revised,
 		Reasons: []string{"infection"}, Competing: []cohorts.Cause{cohorts.OtherRevision, cohorts.Died}}
+	exchanged = cohorts.Endpoint{ID: "exchanged", Label: "exchange of a component", Counts: cohorts.ComponentExchanged,
+		Competing: []cohorts.Cause{cohorts.Died}}
 )
 
 func define(tb testing.TB, r *cohorts.Registry, d cohorts.Definition, f cohorts.FollowUp) (*cohorts.Cohort, *cohorts.Flow) {

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"deltoid/cohorts"
@@ -24,9 +25,18 @@ type twin struct {
 
 // row is one row of an export with its cells by name.
 type row struct {
-	line                                            int
-	patient, side, procedure, occasion, reason, all string
-	day                                             int
+	line                               int
+	patient, side, procedure, occasion string
+	reason, exchanged, stage           string
+	day                                int
+	converts                           bool // of an index procedure: it converted the one before
+}
+
+// event is a reoperation as the twin sees it.
+type event struct {
+	day            int
+	reason, change string // change: "", "none", or a component
+	second         bool
 }
 
 func (w twin) rows(name string) []row {
@@ -41,12 +51,15 @@ func (w twin) rows(name string) []row {
 			case "side":
 				r.side = c
 			case "procedure":
-				// A letter for the place in the schema's list: reverse comes before hemi there.
-				r.procedure = map[string]string{"reverse": "a", "hemi": "b"}[c]
+				r.procedure = c
 			case "occasion":
 				r.occasion = c
 			case "reason":
 				r.reason = c
+			case "exchanged":
+				r.exchanged = c
+			case "stage":
+				r.stage = c
 			case "day":
 				r.day, _ = strconv.Atoi(c)
 			}
@@ -54,43 +67,114 @@ func (w twin) rows(name string) []row {
 		rows = append(rows, r)
 	}
 	slices.SortFunc(rows, func(a, b row) int {
-		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.procedure, b.procedure), cmp.Compare(a.line, b.line))
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.occasion, b.occasion), cmp.Compare(a.key(), b.key()), cmp.Compare(a.line, b.line))
 	})
 	return rows
 }
 
-// revisionDays returns every day on which any table has a revision of a shoulder, with the reasons known for it.
-func (w twin) revisionDays(patient, side string) map[int][]string {
-	days := map[int][]string{}
-	for _, r := range w.rows("procedures") {
-		if r.patient == patient && r.side == side && r.occasion == "revision" {
-			days[r.day] = append([]string{}, days[r.day]...)
+// key orders rows of one day: by the places that their codes have in the lists of the schemas.
+func (r row) key() string {
+	place := map[string]string{"": "0", "reverse": "1", "hemi": "2", "plate": "3", "infection": "1", "instability": "2", "wear": "3",
+		"loosening_glenoid": "2", "periprosthetic_fracture": "2", "single": "1", "first_of_two": "2", "second_of_two": "3",
+		"all": "1", "humeral": "2", "glenoid": "3", "liner_or_head": "4", "removed_all": "5", "none": "6"}
+	return place[r.procedure] + place[r.reason] + place[r.exchanged] + place[r.stage]
+}
+
+// revisedIn reports whether any table has a revision of a shoulder from one day until before another.
+func (w twin) revisedIn(patient, side string, from, before int) bool {
+	for _, name := range []string{"procedures", "revisions"} {
+		for _, r := range w.rows(name) {
+			if r.patient == patient && r.side == side && r.day >= from && r.day < before && (name == "revisions" || r.occasion == "revision") {
+				return true
+			}
 		}
 	}
-	for _, r := range w.rows("revisions") {
-		if r.patient == patient && r.side == side {
-			days[r.day] = append(days[r.day], r.reason)
-		}
-	}
-	return days
+	return false
 }
 
 // indexes returns the index procedures of a shoulder by day.
 func (w twin) indexes(patient, side string) []row {
 	var list []row
+	inPlace := ""
 	for _, r := range w.rows("procedures") {
-		if r.patient != patient || r.side != side || r.occasion != "primary" {
+		if r.patient != patient || r.side != side {
 			continue
 		}
-		between := false
-		for day := range w.revisionDays(patient, side) {
-			between = between || len(list) > 0 && day >= list[len(list)-1].day && day < r.day
+		var last row
+		if len(list) > 0 {
+			last = list[len(list)-1]
 		}
-		if len(list) == 0 || between {
+		from := last.day
+		if last.converts {
+			from++
+		}
+		became := len(list) > 0 && r.day > last.day &&
+			(inPlace == "hemi" && r.procedure == "reverse" || inPlace == "plate" && r.procedure != "plate")
+		switch {
+		case became, r.occasion == "primary" && (len(list) == 0 || w.revisedIn(patient, side, from, r.day)):
+			r.converts, inPlace = became, r.procedure
 			list = append(list, r)
+		case r.occasion == "revision" && r.procedure != "plate" && r.procedure != "":
+			if len(list) > 0 {
+				inPlace = r.procedure
+			}
 		}
 	}
 	return list
+}
+
+// events returns what ends or may end the course of one index procedure, next being the one after it in the shoulder.
+func (w twin) events(index row, next *row) []event {
+	mine := w.indexes(index.patient, index.side)
+	isIndex := func(r row) bool { return slices.ContainsFunc(mine, func(i row) bool { return i.line == r.line }) }
+	death := w.death(index.patient)
+	begin, end := index.day, 1<<30
+	if index.converts {
+		begin++
+	}
+	if next != nil && next.converts {
+		end = next.day + 1
+	} else if next != nil {
+		end = next.day
+	}
+	var all []event
+	half := false
+	told := map[int]bool{} // days that the revisions table tells of
+	for _, r := range w.rows("revisions") {
+		if r.patient != index.patient || r.side != index.side || r.day < mine[0].day || death.line > 0 && r.day > death.day {
+			continue
+		}
+		second := r.stage == "second_of_two" && half
+		half = r.stage == "first_of_two" || half && r.stage != "second_of_two"
+		told[r.day] = true
+		if r.day < begin || r.day >= end {
+			continue
+		}
+		e := event{r.day, r.reason, r.exchanged, second}
+		for _, p := range w.rows("procedures") {
+			if p.patient != r.patient || p.side != r.side || p.day != r.day {
+				continue
+			}
+			if next != nil && next.converts && p.line == next.line {
+				e.change = "all"
+			} else if p.occasion == "revision" && !isIndex(p) && r.exchanged == "" {
+				e.change = cmp.Or(strings.ReplaceAll(p.procedure, "plate", ""), e.change, "none")
+			}
+		}
+		all = append(all, e)
+	}
+	for _, p := range w.rows("procedures") {
+		converting := next != nil && next.converts && p.line == next.line
+		if p.patient == index.patient && p.side == index.side && !told[p.day] && p.day >= begin && p.day < end &&
+			(death.line == 0 || p.day <= death.day) && (converting || p.occasion == "revision" && !isIndex(p)) {
+			change := "all"
+			if p.procedure == "plate" {
+				change = "none"
+			}
+			all = append(all, event{p.day, "", change, false})
+		}
+	}
+	return all
 }
 
 func (w twin) both(patient string) []row {
@@ -138,10 +222,11 @@ func door(isUsed bool) string {
 
 // lastContact returns the last day on which a row in use knows of the patient since the operation.
 func (w twin) lastContact(index row) (last int, known bool) {
+	mine := w.both(index.patient)
 	for name := range w.study {
 		for _, r := range w.rows(name) {
+			another := name == "procedures" && slices.ContainsFunc(mine, func(i row) bool { return i.line == r.line })
 			itself := name == "procedures" && r.line == index.line
-			another := name == "procedures" && r.occasion == "primary"
 			if r.patient != index.patient || itself || w.door(name, r) != "used" || r.day < index.day || another && r.day == index.day {
 				continue
 			}
@@ -168,19 +253,13 @@ func (w twin) episode(index row, next *row, e cohorts.Endpoint) string {
 	if death.line > 0 {
 		note(cohorts.Died, death.day)
 	}
-	for day, reasons := range w.revisionDays(index.patient, index.side) {
-		if day < index.day || next != nil && day >= next.day || death.line > 0 && day > death.day {
-			continue
-		}
-		if len(reasons) == 0 {
-			reasons = []string{""}
-		}
-		for _, reason := range reasons {
-			if len(e.Reasons) == 0 || slices.Contains(e.Reasons, reason) {
-				note(cohorts.Revised, day)
-			} else {
-				note(cohorts.OtherRevision, day)
-			}
+	for _, v := range w.events(index, next) {
+		switch {
+		case v.second, e.Counts == cohorts.ComponentExchanged && v.change == "none":
+		case len(e.Reasons) == 0 || slices.Contains(e.Reasons, v.reason):
+			note(cohorts.Revised, v.day)
+		default:
+			note(cohorts.OtherRevision, v.day)
 		}
 	}
 	end := until
@@ -211,7 +290,7 @@ func (w twin) episodes(e cohorts.Endpoint) map[int]string {
 		if at+1 < len(list) {
 			next = &list[at+1]
 		}
-		out[r.line] = w.episode(r, next, e)
+		out[r.line] = w.episode(list[at], next, e)
 	}
 	return out
 }
@@ -232,9 +311,11 @@ func randomStudy(t *rapid.T) study {
 	of := func(list ...string) string { return rapid.SampledFrom(list).Draw(t, "code") }
 	placed := func() string { return side.Draw(t, "side") + "," + strconv.Itoa(day.Draw(t, "day")) }
 	add("procedures", "patient,side,day,procedure,occasion", 14, func() string {
-		return placed() + "," + of("reverse", "hemi") + "," + of("primary", "primary", "revision")
+		return placed() + "," + of("reverse", "hemi", "plate") + "," + of("primary", "primary", "revision")
 	})
-	add("revisions", "patient,side,day,reason", 6, func() string { return placed() + "," + of("infection", "wear", "instability") })
+	add("revisions", "patient,side,day,reason,exchanged,stage", 6, func() string {
+		return placed() + "," + of("infection", "wear", "instability") + "," + of("", "all", "none") + "," + of("", "first_of_two", "second_of_two")
+	})
 	add("deaths", "patient,day", 4, func() string { return strconv.Itoa(day.Draw(t, "day")) })
 	add("complications", "patient,side,day,complication", 4, func() string { return placed() + "," + of("infection", "other") })
 	add("scores", "patient,side,day,instrument,value", 6, func() string { return placed() + ",constant,50" })
@@ -262,7 +343,7 @@ func TestLinkAgainstTwin(t *testing.T) {
 		if diff := gocmp.Diff(w.notUsed(), refused(found)); diff != "" {
 			rt.Fatalf("doors (- twin, + program):\n%s", diff)
 		}
-		for _, e := range []cohorts.Endpoint{anyRevision, infection, {ID: "alone", Reasons: []string{"infection", "wear"}}} {
+		for _, e := range []cohorts.Endpoint{anyRevision, infection, {ID: "alone", Reasons: []string{"infection", "wear"}}, exchanged} {
 			if diff := gocmp.Diff(w.episodes(e), followed(rt, r, e, f)); diff != "" {
 				rt.Fatalf("episodes for %s (- twin, + program):\n%s", e.ID, diff)
 			}

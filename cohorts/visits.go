@@ -34,7 +34,7 @@ type Visits struct {
 	Value      [][]float64 // NaN where nothing was assessed
 	Day        [][]int32   // days from the operation; schemas.NoDay where nothing was assessed
 	State      [][]VisitState
-	Outside    int // scores of these shoulders and this instrument that lie in no window
+	Outside    int // scores of these shoulders, as long as the prosthesis was in place, that lie in no window
 	NotClosest int // scores in a window for which another one is closer to the target
 }
 
@@ -68,15 +68,21 @@ func (c *Cohort) Visits(instrument string, windows []Window, e Endpoint, f Follo
 	}
 	v := newVisits(instrument, windows, len(c.Shoulders))
 	of := scores.of(instrument)
+	fate := make([]uint8, len(scores.keys)) // of each score: 0 of nobody here, 1 in no window, 2 in one
 	for i, position := range c.Shoulders {
 		span := c.Registry.inPlace(position, w, f)
 		for _, row := range of(c.at(i)) {
 			if day := scores.days[row]; day > span.after && day < span.before && day <= span.cut {
-				v.place(i, day-span.day, scores.values[row])
+				fate[row] = max(fate[row], v.place(i, day-span.day, scores.values[row]))
 			}
 		}
 		for k := range windows {
 			v.absent(k, i, span)
+		}
+	}
+	for _, f := range fate {
+		if f == 1 {
+			v.Outside++
 		}
 	}
 	return v, nil
@@ -131,8 +137,9 @@ func newVisits(instrument string, windows []Window, n int) *Visits {
 	return v
 }
 
-// place puts a score into the window that it lies in, unless one closer to the target is there.
-func (v *Visits) place(i int, day int32, value float64) {
+// place puts a score into the window that it lies in, unless one closer to the target is there. It returns 2 when there is
+// such a window, else 1.
+func (v *Visits) place(i int, day int32, value float64) uint8 {
 	for k, w := range v.Windows {
 		if day < w.From || day > w.To {
 			continue
@@ -144,9 +151,9 @@ func (v *Visits) place(i int, day int32, value float64) {
 		if old == schemas.NoDay || w.closer(day, old) || day == old && value < v.Value[k][i] {
 			v.Day[k][i], v.Value[k][i] = day, value
 		}
-		return
+		return 2
 	}
-	v.Outside++
+	return 1
 }
 
 // closer reports whether a day is closer to the target than another, or as close and earlier.
