@@ -16,6 +16,7 @@ var kinds = []struct {
 		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"})},
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
 	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
+	{BothShoulders, nil, inGroups},
 	{Indication, nil, nil},
 	{ProcedureAudit, nil, nil},
 	{FollowUpKind, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "instruments"})},

@@ -102,6 +102,7 @@ func TestLinkedPlan(t *testing.T) {
 			described(Baseline, "baseline-characteristics-by-indication", at("  - {kind: baseline"), func(a *Analysis) {
 				a.Groups.By, a.Fields, a.Medians, a.PValues = "indication", []string{"age", "sex"}, []string{"age"}, true
 			}),
+			described(BothShoulders, "both-shoulders-by-procedure", at("  - {kind: both"), func(a *Analysis) { a.Groups.By = "procedure" }),
 			described(Indication, "indication", at("  - kind: indication"), nil),
 			described(ProcedureAudit, "procedure-audit", at("  - kind: procedure audit"), nil),
 			described(FollowUpKind, "follow-up-revision-by-indication", at("  - {kind: follow-up"), func(a *Analysis) {

@@ -82,6 +82,8 @@ const (
 	Reasons Kind = "reasons for revision"
 	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
 	Baseline Kind = "baseline characteristics"
+	// BothShoulders asks how many patients have both shoulders in, and which make matched pairs.
+	BothShoulders Kind = "both shoulders"
 	// Indication asks how the indication was decided: recorded against settled.
 	Indication Kind = "indication"
 	// ProcedureAudit asks how often the procedure is the one that the findings would lead one to expect.

@@ -12,6 +12,8 @@ const (
 	UnitProbability = "probability" // shown in percent
 	UnitPValue      = "p value"
 	UnitRatio       = "ratio" // of hazards, rates or odds
+	UnitKappa       = "kappa"
+	UnitSpread      = "standard deviations" // of a standardised difference
 	UnitYears       = "years"
 )
 
@@ -22,7 +24,7 @@ const (
 //     show none or all. Exactly none is "0%", exactly all is "100%".
 //   - Counts are grouped in threes: "12,345".
 //   - P values: two decimal places, three below 0.1, "<0.001" and ">0.99" at the ends.
-//   - Years have one decimal place, ratios and rates two.
+//   - Years have one decimal place; ratios, rates, kappas and standardised differences two.
 //
 // The limits of an interval take the decimal places of their value.
 func Format(e Estimate, show Show) string {
@@ -160,7 +162,7 @@ func number(e Estimate, x float64, sign string) string {
 		return pValue(x)
 	case e.Unit == UnitYears:
 		return decimals(x, 1)
-	case e.Unit == UnitRatio || isRate(e.Unit):
+	case e.Unit == UnitRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || isRate(e.Unit):
 		return decimals(x, 2)
 	default:
 		return count(x)

@@ -49,6 +49,8 @@ func TestFormat(t *testing.T) {
 		{ranged(UnitProbability, -0.01, -0.03, 0.011), ShowValueAndRange, "−1.0% (−3.0 to 1.1)"},
 		{ranged(UnitYears, 7.25, 6, 9.04), ShowWithInterval, "7.2 years (95% interval 6 to 9.0)"},
 		{ranged(UnitRatio, 1.3, 0.98, 1.7), ShowValueAndRange, "1.30 (0.98–1.70)"},
+		{ranged(UnitKappa, 0.4842, 0.2137, 0.7547), ShowWithInterval, "0.48 (95% interval 0.21 to 0.75)"},
+		{Estimate{Value: Some(-0.219), Unit: UnitSpread, Status: Estimated}, ShowValue, "−0.22"},
 		{ranged(rate, 0.618, 0.5, 0.77), ShowWithInterval, "0.62 per 100 prosthesis-years (95% interval 0.50 to 0.77)"},
 		{ranged(rate, 0.001, 0.0001, 0.77), ShowValueAndRange, "<0.01 (<0.01–0.77)"},
 		{noUpper, ShowWithInterval, "7.2 years (95% interval 6 to not reached)"},
