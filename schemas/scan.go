@@ -201,23 +201,26 @@ func (s *scanner) tellRefused(c *Column, refused []Finding) {
 // oldest is the greatest age that the rule lets stand.
 const oldest = 89
 
-// ages looks for ages over 89 in a column whose name or unit says that it holds ages.
+// ages looks for ages over 89 in a column whose name says that it holds ages. A column whose ages over 89 are all written
+// as 90 has put them into one group, as the rule allows.
 func (s *scanner) ages(c *Column, at func(row int) float64) {
 	if !isAge(c) {
 		return
 	}
-	n, first := 0, 0
+	n, first, grouped := 0, 0, true
 	for row := range c.Len() {
-		if !c.missing(row) && at(row) >= oldest+1 {
+		if age := at(row); !c.missing(row) && age >= oldest+1 {
 			if n == 0 {
 				first = row
 			}
 			n++
+			grouped = grouped && age == oldest+1
 		}
 	}
-	if n > 0 {
+	if !grouped {
 		file, line := s.table.Place(first)
-		s.tell(c.Header, c.Position, idDate, file, fmt.Sprintf("%s ages are over %d, the first in line %d", thousands(n), oldest, line))
+		s.tell(c.Header, c.Position, idDate, file, fmt.Sprintf("it holds ages over %d in %s of %s rows, the first in line %d", oldest, thousands(n),
+			thousands(c.Len()), line))
 	}
 }
 

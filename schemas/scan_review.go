@@ -32,7 +32,11 @@ func (s *Suspect) problem(all []Suspect) *Problem {
 		why[i] = fmt.Sprintf("%s (identifier %s: %s)", a.Why, a.Identifier.Letter, a.Identifier.Title)
 	}
 	remedy := fmt.Sprintf("take it out of the export; or, since it is not read, list it under exports.%s.drop in the plan", s.Table)
-	if s.Field != "" {
+	switch {
+	case s.Field != "" && strings.HasPrefix(s.Why, "it holds ages"):
+		remedy = fmt.Sprintf("write every age over %d as %d; or, when such ages may be used, name the column with the reason under exports.%s.reviewed "+
+			"in the plan", oldest, oldest+1, s.Table)
+	case s.Field != "":
 		remedy = fmt.Sprintf("take it out of the export, or replace its values by codes; or, when somebody has looked and it identifies nobody, name it "+
 			"with the reason under exports.%s.reviewed in the plan", s.Table)
 	}

@@ -148,13 +148,13 @@ func TestValuesThatDoNot(t *testing.T) {
 	}
 }
 
-// Ages over 89 are told, and 89 is not: 45 CFR 164.514(b)(2)(i)(C).
+// Ages over 89 are told, 89 is not, nor are older ones that stand in one group of 90: 45 CFR 164.514(b)(2)(i)(C).
 func TestAgesOver89(t *testing.T) {
 	s, _ := Shipped("procedures")
 	for _, test := range []struct {
 		ages []float64
 		want string
-	}{{[]float64{60, 89, math.NaN()}, ""}, {[]float64{60, 89.9}, ""}, {[]float64{60, 90}, "C"}, {[]float64{104, 91}, "C"}} {
+	}{{[]float64{60, 89, math.NaN()}, ""}, {[]float64{60, 89.9}, ""}, {[]float64{60, 90, 90}, ""}, {[]float64{60, 90.5}, "C"}, {[]float64{104, 91}, "C"}} {
 		c := NumberColumn(s.Field("age"), test.ages)
 		c.Header, c.Position = "AGE", 4
 		table := NewTable(s, []Piece{{File: "a.csv", Rows: len(test.ages), Header: []string{"AGE"}}}, make([]int32, len(test.ages)), []*Column{c})

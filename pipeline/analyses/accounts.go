@@ -11,6 +11,7 @@ import (
 type Exports struct {
 	Tables   []*schemas.Table // in the order of the plan
 	Findings *schemas.Findings
+	Suspects []schemas.Suspect // columns that may identify people; each is reviewed or dropped in the plan
 }
 
 // accountsSection is the row ledger: every row read was used, set aside by a rule, or left unlinked.

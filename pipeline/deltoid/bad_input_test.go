@@ -269,3 +269,17 @@ func TestQuietIsQuiet(t *testing.T) {
 		t.Errorf("exit code %d, stderr has %q", code, stderr)
 	}
 }
+
+// TestInterruptedRunLeavesNothing: a run that is interrupted says so, ends with its own code, and leaves no half report.
+func TestInterruptedRunLeavesNothing(t *testing.T) {
+	plan, _ := invented(t)
+	dir := t.TempDir()
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	var stdout, stderr bytes.Buffer
+	code := execute(ctx, []string{"run", plan, "--out", filepath.Join(dir, "report")}, &stdout, &stderr)
+	left, err := os.ReadDir(dir)
+	if code != exitInterrupted || !strings.Contains(stderr.String(), "interrupted") || err != nil || len(left) > 0 {
+		t.Errorf("exit code %d, %q, left behind %v %v", code, stderr.String(), left, err)
+	}
+}

@@ -28,11 +28,13 @@ const (
 	exitExport      = 3 // an export cannot be read
 	exitFindings    = 4 // check: rows were set aside or could not be linked
 	exitNothing     = 5 // nothing is left to analyse
+	exitIdentifiers = 6 // a column may identify people, and the plan says neither reviewed nor dropped
 	exitInterrupted = 130
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // the first interrupt ends the run in good order, a second one at once
 	code := execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
@@ -53,7 +55,10 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) (code
 	if err == nil {
 		return exitDone
 	}
-	if !errors.Is(err, errFindings) {
+	switch {
+	case ctx.Err() != nil:
+		fmt.Fprintln(stderr, "deltoid: interrupted; no report was written, and an earlier one stands")
+	case !errors.Is(err, errFindings):
 		fmt.Fprintf(stderr, "deltoid: %v\n", err)
 	}
 	return exitCode(ctx, err)
@@ -83,6 +88,8 @@ func exitCode(ctx context.Context, err error) int {
 		return exitExport
 	case p.Kind == schemas.CohortProblem:
 		return exitNothing
+	case p.Kind == schemas.IdentifierProblem:
+		return exitIdentifiers
 	default:
 		return exitFault
 	}

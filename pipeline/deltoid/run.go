@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -82,12 +83,12 @@ func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, err
 		return outcome{}, err
 	}
 	defer folder.Abandon()
-	if err := s.load(ctx, bar); err != nil {
+	if err := cmp.Or(s.load(ctx, bar), ctx.Err()); err != nil {
 		return outcome{}, err
 	}
 	bar.step("Analysing")
 	doc, cohort, err := s.analyse()
-	if err != nil {
+	if err := cmp.Or(err, ctx.Err()); err != nil {
 		return outcome{}, err
 	}
 	bar.step("Writing the report")
@@ -196,6 +197,9 @@ func sentences(doc report.Document) []string {
 // finish adds the rows set aside and the run record, and puts the folder in place.
 func (s *study) finish(ctx context.Context, folder *record.Folder) error {
 	if err := s.writeAside(folder); err != nil {
+		return err
+	}
+	if err := s.verify(ctx, "after reading"); err != nil {
 		return err
 	}
 	run, err := s.record(ctx)

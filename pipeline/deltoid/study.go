@@ -32,7 +32,19 @@ func open(path string) (*study, error) {
 
 // load reads the exports, checks every row and links the records.
 func (s *study) load(ctx context.Context, bar *progress) error {
+	bar.step("Looking at the files")
+	if err := s.verify(ctx, "before reading"); err != nil {
+		return err
+	}
+	before := s.stamps()
 	if err := s.read(ctx, bar); err != nil {
+		return err
+	}
+	if err := s.unchanged(before); err != nil {
+		return err
+	}
+	bar.step("Looking for identifiers")
+	if err := s.review(); err != nil {
 		return err
 	}
 	bar.step("Checking and linking")
@@ -65,10 +77,7 @@ func (s *study) read(ctx context.Context, bar *progress) error {
 			return fmt.Errorf("reading %s: %w", source.Table, err)
 		}
 	}
-	if len(problems) > 0 {
-		return problems
-	}
-	return nil
+	return told(problems)
 }
 
 func (s *study) link() (*cohorts.Registry, error) {
