@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"time"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -29,8 +30,9 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 		}
 		doc.Sections = append(doc.Sections, section)
 	}
-	doc.Lead = lead(doc.Sections)
-	doc.Sections = append(doc.Sections, flowSection(b, c, flow), accountsSection(b, x, c.Registry.Ledgers))
+	participants := flowSection(b, c, flow)
+	doc.Lead = lead(b, append([]report.Section{participants}, doc.Sections...))
+	doc.Sections = append(doc.Sections, participants, accountsSection(b, x, c.Registry.Ledgers))
 	return doc, nil
 }
 
@@ -39,22 +41,23 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 	switch asked.Kind {
 	case plan.ImplantSurvival:
 		return implantSurvival(b, p, c, asked)
+	case plan.Comparison:
+		return compareGroups(b, p, c, asked)
+	case plan.Reasons:
+		return revisionReasons(b, p, c, asked)
 	default:
 		return report.Section{}, fmt.Errorf("%s: no analysis of the kind %q exists", asked.Place, asked.Kind)
 	}
 }
 
-// lead takes the most important sentences: what the first analysis answers, and the first sentence of the others while
-// there is room for three.
-func lead(sections []report.Section) []report.Text {
+// lead takes the short answers of the sections, in their order, while there is room for three. The sections give the
+// answers in full.
+func lead(b *book, sections []report.Section) []report.Text {
 	const room = 3
 	var texts []report.Text
-	if len(sections) > 0 {
-		texts = append(texts, sections[0].Answer[:min(room, len(sections[0].Answer))]...)
-	}
-	for _, s := range sections[min(1, len(sections)):] {
-		if len(texts) < room {
-			texts = append(texts, s.Answer[0])
+	for _, s := range sections {
+		if short, ok := b.short[s.ID]; ok && len(texts) < room {
+			texts = append(texts, short)
 		}
 	}
 	return texts
@@ -67,6 +70,15 @@ func dataCut(p *plan.Plan) string {
 	case p.Offsets:
 		return fmt.Sprintf("day %d", p.FollowUp.DataCut)
 	default:
-		return schemas.FormatDay(p.FollowUp.DataCut)
+		return inLetters(p.FollowUp.DataCut)
 	}
+}
+
+// inLetters writes a day as people do: "31 December 2023".
+func inLetters(day int32) string {
+	t, err := time.Parse(time.DateOnly, schemas.FormatDay(day))
+	if err != nil {
+		return schemas.FormatDay(day)
+	}
+	return t.Format("2 January 2006")
 }

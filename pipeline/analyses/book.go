@@ -11,11 +11,14 @@ import (
 
 // book collects the estimates of one document. Every number goes through it, so that none is without an identity.
 type book struct {
-	doc  *report.Document
-	seen map[string]int // id → position in doc.Estimates
+	doc   *report.Document
+	seen  map[string]int         // id → position in doc.Estimates
+	short map[string]report.Text // id of a section → its answer in one short sentence, for the top of the report
 }
 
-func newBook(doc *report.Document) *book { return &book{doc: doc, seen: map[string]int{}} }
+func newBook(doc *report.Document) *book {
+	return &book{doc: doc, seen: map[string]int{}, short: map[string]report.Text{}}
+}
 
 // add records an estimate and returns its id. Two estimates with one id are a fault of the program.
 func (b *book) add(e report.Estimate) string {

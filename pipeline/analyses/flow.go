@@ -9,6 +9,7 @@ import (
 func flowSection(b *book, c *cohorts.Cohort, flow *cohorts.Flow) report.Section {
 	f := flowEstimates(b, c, flow)
 	last := f.steps[len(f.steps)-1]
+	b.short["participants"] = say(value(last.kept), " shoulders of ", value(last.patients), " patients are counted.")
 	return report.Section{
 		ID:       "participants",
 		Heading:  "Participant flow",

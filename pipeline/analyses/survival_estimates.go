@@ -20,20 +20,21 @@ var causeNames = map[cohorts.Cause]string{
 }
 
 // countEstimates records who is in and how each episode ended, by group, and that the numbers add up.
-func (s *implant) countEstimates() {
+func (s *followed) countEstimates() {
 	for _, g := range s.groups {
-		n := int(g.counts.N(g.at))
-		whole := s.count(g, "shoulders", "shoulders counted", n)
+		n := g.n()
+		whole := s.countOf(g, "shoulders", "shoulders counted", n)
 		ended := 0
 		var parts []string
 		for i, cause := range s.episodes.Causes {
-			events := int(g.counts.Events(g.at, i+1))
+			events := int(g.counts.Events(0, i+1))
 			ended += events
-			parts = append(parts, s.count(g, "ended-"+slug(string(cause)), causeNames[cause], events))
+			parts = append(parts, s.countOf(g, "ended-"+slug(string(cause)), causeNames[cause], events))
 		}
-		parts = append(parts, s.count(g, "ended-censored", "still under observation at the end", n-ended))
+		parts = append(parts, s.countOf(g, "ended-censored", "still under observation at the end", n-ended))
 		s.book.total(whole, parts...)
 	}
+	s.countPatients()
 	if len(s.groups) > len(s.parts()) {
 		s.totalOverGroups("shoulders")
 		s.totalOverGroups("ended-censored")
@@ -43,13 +44,34 @@ func (s *implant) countEstimates() {
 	}
 }
 
-func (s *implant) count(g group, what, measure string, n int) string {
+// countPatients records how many patients there are, and how many shoulders beyond the first of each, so that the one can
+// be masked for the sake of the other.
+func (s *followed) countPatients() {
+	if s.cohort.Registry.Anonymous {
+		return
+	}
+	g, patients := s.total(), 0
+	seen := make([]bool, s.cohort.Registry.Patients)
+	for _, p := range s.episodes.Patient {
+		if !seen[p] {
+			seen[p] = true
+			patients++
+		}
+	}
+	e := report.Count(s.countID(g, "patients"), s.asked.ID, "patients counted", patients, "patients")
+	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
+	s.add(e)
+	second := s.countOf(g, "beyond-first", "shoulders beyond the first of each patient", g.n()-patients)
+	s.book.total(s.countID(g, "shoulders"), e.ID, second)
+}
+
+func (s *followed) countOf(g group, what, measure string, n int) string {
 	e := report.Count(s.countID(g, what), s.asked.ID, measure, n, "shoulders")
 	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
 	return s.add(e)
 }
 
-func (s *implant) totalOverGroups(what string) {
+func (s *followed) totalOverGroups(what string) {
 	var parts []string
 	for _, g := range s.parts() {
 		parts = append(parts, s.countID(g, what))
@@ -59,66 +81,77 @@ func (s *implant) totalOverGroups(what string) {
 
 // estimates records every measure at the times asked for, and the numbers at risk there and at the ticks of the figure.
 func (s *implant) estimates(ticks []float64) error {
-	times := merged(ticks, s.asked.Times)
-	for _, g := range s.groups {
-		for _, m := range s.measures {
-			curve := m.curve(g)
-			for _, t := range s.asked.Times {
-				e, err := s.estimate(m, g, curve, t)
-				if err != nil {
-					return err
-				}
-				s.add(e)
-			}
-		}
-		for _, t := range times {
-			s.add(s.atRisk(g, t))
+	for _, m := range s.measures {
+		if err := s.points(m); err != nil {
+			return err
 		}
 	}
-	for _, t := range times {
-		if len(s.groups) > len(s.parts()) {
-			var parts []string
-			for _, g := range s.parts() {
-				parts = append(parts, s.riskID(g, t))
+	s.risks(merged(ticks, s.asked.Times))
+	return nil
+}
+
+// points records one measure of every group at the times asked for.
+func (s *followed) points(m measure) error {
+	for _, g := range s.groups {
+		for _, t := range s.asked.Times {
+			e, err := s.estimate(m, g, t)
+			if err != nil {
+				return err
 			}
-			s.book.total(s.riskID(s.total(), t), parts...)
+			s.add(e)
 		}
 	}
 	return nil
 }
 
-func (s *implant) atRisk(g group, t float64) report.Estimate {
-	e := report.Count(s.riskID(g, t), s.asked.ID, "numbers at risk", int(g.counts.AtRisk(g.at, s.days(t))), "shoulders")
+// risks records the numbers at risk of every group, and that they add up.
+func (s *followed) risks(times []float64) {
+	for _, g := range s.groups {
+		for _, t := range times {
+			s.add(s.atRisk(g, t))
+		}
+	}
+	if len(s.groups) == len(s.parts()) {
+		return
+	}
+	for _, t := range times {
+		var parts []string
+		for _, g := range s.parts() {
+			parts = append(parts, s.riskID(g, t))
+		}
+		s.book.total(s.riskID(s.total(), t), parts...)
+	}
+}
+
+func (s *followed) atRisk(g group, t float64) report.Estimate {
+	e := report.Count(s.riskID(g, t), s.asked.ID, "numbers at risk", int(g.counts.AtRisk(0, s.days(t))), "shoulders")
 	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
 	e.At, e.AtUnit = report.Some(t), string(s.asked.Unit)
 	return e
 }
 
 // estimate makes the row of one measure of one group at one time.
-func (s *implant) estimate(m measure, g group, c curve, t float64) (report.Estimate, error) {
-	p, err := c.Interval(s.days(t), s.asked.Level, scaleOf(s.asked.Interval))
+func (s *followed) estimate(m measure, g group, t float64) (report.Estimate, error) {
+	p, err := m.curve(g).Interval(s.days(t), s.asked.Level, scaleOf(s.asked.Interval))
 	if err != nil {
 		return report.Estimate{}, fmt.Errorf("%s: %w", s.asked.Place, err)
 	}
-	e := report.Estimate{
-		ID: s.pointID(m, g, t), Analysis: s.asked.ID, Endpoint: s.endpoint.ID, Cohort: s.cohort.Name, Group: g.label,
-		Measure: m.name, At: report.Some(t), AtUnit: string(s.asked.Unit), Unit: "probability",
-		N: report.Some(float64(g.counts.N(g.at))), Events: report.Some(float64(p.Events)),
-		Method: m.method + ", interval on the " + string(s.asked.Interval) + " scale",
-	}
+	e := s.at(s.estimated(s.pointID(m, g, t), g, m.name, report.UnitProbability), t)
+	e.N, e.Events = report.Some(float64(g.n())), report.Some(float64(p.Events))
+	e.Method = m.method + ", interval on the " + string(s.asked.Interval) + " scale"
 	s.settle(&e, m, g, p)
 	return e, nil
 }
 
 // settle fills in the value and its interval, or says why there is none.
-func (s *implant) settle(e *report.Estimate, m measure, g group, p survival.Point) {
+func (s *followed) settle(e *report.Estimate, m measure, g group, p survival.Point) {
 	switch p.Status {
 	case survival.Estimated, survival.NoEvents:
 		s.settleValue(e, m, p)
 	case survival.BeyondFollowUp:
 		e.Status = report.BeyondFollowUp
 		e.Note = fmt.Sprintf("nobody was followed so long: the last shoulder was at risk at %.1f %s; ask for an earlier time",
-			s.inUnit(g.counts.LastTime(g.at)), s.asked.Unit)
+			s.inUnit(g.counts.LastTime(0)), s.asked.Unit)
 	case survival.NoRows:
 		e.Status = report.NotIdentifiable
 		e.Note = "no shoulder in this group"
@@ -129,7 +162,7 @@ func (s *implant) settle(e *report.Estimate, m measure, g group, p survival.Poin
 }
 
 // settleValue fills in an estimate that has a value, with the warnings it needs.
-func (s *implant) settleValue(e *report.Estimate, m measure, p survival.Point) {
+func (s *followed) settleValue(e *report.Estimate, m measure, p survival.Point) {
 	e.Status = report.Estimated
 	e.Value, e.Lower, e.Upper = m.read(p)
 	switch {

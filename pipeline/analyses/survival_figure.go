@@ -37,14 +37,13 @@ func merged(a, b []float64) []float64 {
 	return slices.Compact(all)
 }
 
-// figure draws the headline measure of every group, without the total where there are groups.
-func (s *implant) figure(ticks []float64) (report.Figure, error) {
-	m := s.measures[0]
+// figure draws a measure of every group, without the total where there are groups.
+func (s *followed) figure(m measure, ticks []float64) (report.Figure, error) {
 	f := report.Figure{
 		ID:    s.asked.ID,
-		Title: sentence(m.name),
+		Title: s.figureTitle(m),
 		X: report.Axis{Label: sentence(string(s.asked.Unit)) + " since the index procedure", Unit: string(s.asked.Unit),
-			Max: s.asked.Until, Ticks: ticks},
+			Max: s.until(), Ticks: ticks},
 	}
 	highest := 0.0
 	for i, g := range s.parts() {
@@ -72,7 +71,7 @@ func (s *implant) figure(ticks []float64) (report.Figure, error) {
 }
 
 // yAxis shows survival on its whole scale and a cumulative measure up to a round number above its highest limit.
-func (s *implant) yAxis(m measure, highest float64) report.Axis {
+func (s *followed) yAxis(m measure, highest float64) report.Axis {
 	top := 1.0
 	if m.slug != "free" {
 		top = min(1, math.Ceil(max(highest, 0.01)/niceStep(max(highest, 0.01)/5))*niceStep(max(highest, 0.01)/5))
@@ -85,23 +84,43 @@ func (s *implant) yAxis(m measure, highest float64) report.Axis {
 	return a
 }
 
+// figureTitle names what is drawn and the groups; the axis names the measure alone.
+func (s *followed) figureTitle(m measure) string {
+	title := sentence(m.name) + " of " + s.endpoint.Label
+	if m.slug != "incidence" {
+		title = sentence(m.name) + ", " + s.endpoint.Label
+	}
+	if by := s.byWords(); by != "" {
+		title += ", by " + by
+	}
+	return title
+}
+
+// until is the end of the curves in the plan's unit: the end of follow-up where the plan names no time.
+func (s *followed) until() float64 {
+	if s.asked.Until > 0 {
+		return s.asked.Until
+	}
+	return max(s.inUnit(s.total().counts.LastTime(0)), s.inUnit(1))
+}
+
 // figureAlt says in words what the figure shows.
-func (s *implant) figureAlt(m measure) string {
+func (s *followed) figureAlt(m measure) string {
 	groups := "one curve"
 	if n := len(s.parts()); n > 1 {
 		groups = plain(float64(n)) + " curves, one for each group"
 	}
-	return sentence(m.name) + " against " + string(s.asked.Unit) + " since the index procedure: " + groups +
+	return s.figureTitle(m) + ", against " + string(s.asked.Unit) + " since the index procedure: " + groups +
 		", with numbers at risk below the axis. The table gives the values."
 }
 
 // drawn returns the curve of a group as the figure shows it: a step for each day with an event of the endpoint (or, for
 // the incidence, any day at which it changes), up to the end of the figure or the last shoulder at risk.
-func (s *implant) drawn(m measure, g group) (report.Curve, error) {
+func (s *followed) drawn(m measure, g group) (report.Curve, error) {
 	c := report.Curve{Group: g.label, Measure: m.name}
-	end := min(s.asked.Until, s.inUnit(g.counts.LastTime(g.at)))
+	end := min(s.until(), s.inUnit(g.counts.LastTime(0)))
 	c.EndX, c.End = end, "end of the figure"
-	if end < s.asked.Until {
+	if end < s.until() {
 		c.End = "last shoulder at risk"
 	}
 	estimator := m.curve(g)
@@ -123,7 +142,7 @@ func (s *implant) drawn(m measure, g group) (report.Curve, error) {
 	return c, nil
 }
 
-func (s *implant) step(m measure, c curve, day float64) (report.Step, error) {
+func (s *followed) step(m measure, c curve, day float64) (report.Step, error) {
 	p, err := c.Interval(day, s.asked.Level, scaleOf(s.asked.Interval))
 	if err != nil {
 		return report.Step{}, err

@@ -6,7 +6,7 @@ import (
 
 // table shows every measure of every group at the times asked for, with the numbers at risk.
 func (s *implant) table() (report.Sheet, error) {
-	sheet := report.Sheet{ID: s.asked.ID + "-values", Title: "At the times asked for", Columns: []string{"Group and measure"}}
+	sheet := report.Sheet{ID: s.asked.ID + "-values", Title: "At the times asked for", Columns: []string{s.groupHeader()}}
 	var columns []string
 	for _, t := range s.asked.Times {
 		columns = append(columns, plain(t))
@@ -46,8 +46,8 @@ func (s *implant) longCells() []long {
 }
 
 // countTable shows how the episodes of each group ended.
-func (s *implant) countTable() report.Sheet {
-	sheet := report.Sheet{ID: s.asked.ID + "-counts", Title: "How follow-up ended", Columns: []string{"Group", "Shoulders"}}
+func (s *followed) countTable() report.Sheet {
+	sheet := report.Sheet{ID: s.asked.ID + "-counts", Title: "How follow-up ended", Columns: []string{s.groupHeader(), "Shoulders"}}
 	for _, cause := range s.episodes.Causes {
 		sheet.Columns = append(sheet.Columns, sentence(causeNames[cause]))
 	}
@@ -65,6 +65,14 @@ func (s *implant) countTable() report.Sheet {
 		sheet.Rows = append(sheet.Rows, row)
 	}
 	return sheet
+}
+
+// groupHeader heads the column of the groups.
+func (s *followed) groupHeader() string {
+	if by := s.byWords(); by != "" {
+		return sentence(by)
+	}
+	return "Group"
 }
 
 // unitWord is a unit after a number: 1 year, 2 years.

@@ -43,6 +43,7 @@ func Clear(doc report.Document, p Policy) (Cleared, error) {
 		return Cleared{doc}, err
 	}
 	b.hideSmall()
+	b.maskDerived(doc.Derived)
 	return Cleared{b.apply(doc)}, nil
 }
 

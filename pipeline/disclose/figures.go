@@ -11,7 +11,11 @@ import (
 func checkFigures(doc report.Document) error {
 	for _, s := range doc.Sections {
 		for _, f := range s.Figures {
-			if n := len(f.AtRisk); n > 0 && n != len(f.Curves) {
+			n := len(f.AtRisk)
+			if f.Stacked && n != 1 {
+				return fmt.Errorf("disclose: the stacked figure %q has %d rows of numbers at risk, want one", f.ID, n)
+			}
+			if !f.Stacked && n > 0 && n != len(f.Curves) {
 				return fmt.Errorf("disclose: the figure %q has %d curves but %d rows of numbers at risk", f.ID, len(f.Curves), n)
 			}
 		}
@@ -41,6 +45,9 @@ func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched boo
 	if len(f.AtRisk) == 0 {
 		return f, false
 	}
+	if f.Stacked {
+		return b.clearStack(f)
+	}
 	curves, rows, notes := []report.Curve(nil), []report.RiskRow(nil), slices.Clone(f.Notes)
 	for i, c := range f.Curves {
 		short, note := b.clearCurve(c, f.AtRisk[i])
@@ -59,6 +66,40 @@ func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched boo
 	}
 	return f, touched
 }
+
+// clearStack keeps the lowest layers as long as nothing that they show is masked, and the whole on top of them: what lies
+// between is then the sum of the layers taken out. The whole is cleared as any curve, and the layers end where it does.
+func (b *board) clearStack(f report.Figure) (cleared report.Figure, touched bool) {
+	top := len(f.Curves) - 1
+	if top < 0 {
+		return f, false
+	}
+	whole, note := b.clearCurve(f.Curves[top], f.AtRisk[0])
+	if note != "" {
+		f.Curves, f.AtRisk = nil, nil
+		f.Notes = append(slices.Clone(f.Notes), report.Words("The figure "+f.Title+" is not drawn: it would show a masked number."))
+		return f, true
+	}
+	kept := 0
+	for kept < top && !slices.ContainsFunc(f.Curves[kept].Estimates, b.isMasked) {
+		kept++
+	}
+	var curves []report.Curve
+	for _, c := range f.Curves[:kept] {
+		c.EndX, c.End = whole.EndX, whole.End
+		c.Steps = cut(c.Steps, window{start(c), whole.EndX})
+		curves = append(curves, c)
+	}
+	if kept < top || slices.ContainsFunc(f.Curves[top].Estimates, b.isMasked) {
+		whole.Measure = otherLayers
+		touched = true
+	}
+	f.Curves = append(curves, whole)
+	return f, touched
+}
+
+// otherLayers names what lies between the layers that are shown and the whole.
+const otherLayers = "all others together"
 
 // clearCurve returns what of a curve may be shown and a note when masked numbers take some of it; no steps if nothing is
 // left.

@@ -36,6 +36,26 @@ func (b *board) hideSmall() {
 	}
 }
 
+// maskDerived masks what is worked out from a masked estimate, and what is worked out from that.
+func (b *board) maskDerived(derived []report.Derived) {
+	for again := true; again; {
+		again = false
+		for _, d := range derived {
+			i, ok := b.index[d.Estimate]
+			if !ok || b.masked[i] || !slices.ContainsFunc(d.From, b.isMasked) {
+				continue
+			}
+			b.masked[i], again = true, true
+		}
+	}
+}
+
+// isMasked says whether an estimate was masked here or came in masked.
+func (b *board) isMasked(id string) bool {
+	i, ok := b.index[id]
+	return ok && (b.masked[i] || b.estimates[i].Status == report.Masked)
+}
+
 func (b *board) byName(x, y int) int { return cmp.Compare(b.numbers[x].name, b.numbers[y].name) }
 
 func (b *board) hide(n int) {

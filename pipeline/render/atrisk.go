@@ -51,7 +51,7 @@ func (c *chart) riskText(id string) (string, bool) {
 // legend lists the curves with samples of their lines where no numbers at risk do so.
 func (c *chart) legend(y float64) float64 {
 	for _, curve := range c.drawn() {
-		y = c.entry(y+c.textRow+2, curve.Group)
+		y = c.entry(y+c.textRow+2, c.nameOf(curve))
 	}
 	return y
 }
@@ -62,8 +62,11 @@ func (c *chart) entry(y float64, group string) float64 {
 	const sample = 24
 	x := margin
 	for _, curve := range c.drawn() {
-		if curve.Group == group {
+		if c.nameOf(curve) == group {
 			s := styleOf(curve.Style)
+			if c.f.Stacked {
+				c.p.add(area{points: swatch(margin, y-c.size*0.75, sample, c.size*0.85), colour: s.colour, opacity: layerOpacity})
+			}
 			c.p.add(stroke{points: []point{{margin, y - c.size*0.3}, {margin + sample, y - c.size*0.3}}, width: 1.9, colour: s.colour,
 				dash: s.dash})
 			x = margin + sample + 6

@@ -33,6 +33,9 @@ func curvePicture(b *book, f *report.Figure, width float64) (*picture, error) {
 	c := &chart{b: b, f: f, l: l, p: &picture{width: width}, size: 9, textRow: 12}
 	c.place()
 	c.grid()
+	if f.Stacked {
+		c.layers()
+	}
 	for i := range f.Curves {
 		c.band(&f.Curves[i])
 	}
@@ -43,10 +46,11 @@ func curvePicture(b *book, f *report.Figure, width float64) (*picture, error) {
 		c.nameCurves()
 	}
 	y := c.axisName()
+	if !c.named && (f.Stacked || len(f.AtRisk) == 0) {
+		y = c.legend(y + 8)
+	}
 	if len(f.AtRisk) > 0 {
 		y = c.riskRows(y + 8)
-	} else if !c.named {
-		y = c.legend(y + 8)
 	}
 	c.p.height = math.Ceil(y + 8)
 	return c.p, nil

@@ -24,8 +24,16 @@ func (c *chart) namesWidth() float64 {
 // mostLines is how many lines the name of a curve may take at its end; the numbers at risk below repeat it whole.
 const mostLines = 3
 
+// nameOf is what a curve stands for: its group, or in a stacked figure, which is of one group, its measure.
+func (c *chart) nameOf(curve *report.Curve) string {
+	if c.f.Stacked {
+		return curve.Measure
+	}
+	return curve.Group
+}
+
 func (c *chart) name(curve *report.Curve) []label {
-	lines := c.l.wrap(split([]piece{{Text: plain(curve.Group)}}), c.nameWidth(), c.size, false)
+	lines := c.l.wrap(split([]piece{{Text: plain(c.nameOf(curve))}}), c.nameWidth(), c.size, false)
 	if len(lines) > mostLines {
 		lines = lines[:mostLines]
 		last := &lines[mostLines-1]
@@ -49,9 +57,13 @@ type tag struct {
 // a thin line.
 func (c *chart) nameCurves() {
 	var tags []tag
+	below := c.bottom
 	for _, curve := range c.drawn() {
 		corners, end := c.corners(curve)
 		t := tag{curve: curve, lines: c.name(curve), endX: end, endY: corners[len(corners)-1].y}
+		if c.f.Stacked { // a layer is named at its middle, not at its upper edge
+			t.endY, below = (t.endY+below)/2, t.endY
+		}
 		t.height = float64(len(t.lines)) * (c.size + 2)
 		t.top = t.endY - t.height/2
 		tags = append(tags, t)

@@ -13,6 +13,7 @@ type Document struct {
 	Cautions  []string
 	Estimates []Estimate
 	Totals    []Total
+	Derived   []Derived
 }
 
 // Section answers one question.

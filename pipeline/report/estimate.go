@@ -58,3 +58,10 @@ type Total struct {
 	Whole string   // id of an estimate
 	Parts []string // ids of estimates
 }
+
+// Derived says that an estimate is worked out from others, as a difference is from two values: who knows it and all but one
+// of them knows that one. Disclosure masks it together with any of them.
+type Derived struct {
+	Estimate string   // id
+	From     []string // ids
+}

@@ -8,6 +8,9 @@ type Figure struct {
 	X, Y  Axis
 	// Curves of a step-function figure, in the order of the legend.
 	Curves []Curve
+	// Stacked says that the curves lie on one another, the lowest first: each is the sum of its own part and all below it, and
+	// the last is the whole. It has one row of numbers at risk, which is that of all curves.
+	Stacked bool
 	// AtRisk are the rows of numbers at risk below the x axis, one for each curve, in the same order.
 	AtRisk []RiskRow
 	// Boxes of a participant flow, from top to bottom.
@@ -32,6 +35,8 @@ type Curve struct {
 	EndX    float64
 	End     string // why the curve ends there: "last shoulder at risk"
 	Style   int    // which of the palette's styles; equal for one group in all figures
+	// Estimates are the ids of the estimates that the curve's own part of a stacked figure shows.
+	Estimates []string
 }
 
 // Step is one step of a curve. The band is absent where there is no interval.

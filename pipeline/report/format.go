@@ -15,6 +15,7 @@ const (
 	UnitKappa       = "kappa"
 	UnitSpread      = "standard deviations" // of a standardised difference
 	UnitYears       = "years"
+	UnitDifference  = "difference of probabilities" // shown in percentage points
 )
 
 // Format turns a part of an estimate into words. It is the only place where a number becomes text, so that one estimate
@@ -22,6 +23,7 @@ const (
 //
 //   - Probabilities are percents: one decimal place from 1% on, two below, "<0.1%" and ">99.9%" where rounding would
 //     show none or all. Exactly none is "0%", exactly all is "100%".
+//   - Differences of probabilities have the same places and are called percentage points.
 //   - Counts are grouped in threes: "12,345".
 //   - P values: two decimal places, three below 0.1, "<0.001" and ">0.99" at the ends.
 //   - Years have one decimal place; ratios, rates, kappas and standardised differences two.
@@ -135,6 +137,8 @@ func unitAfter(e Estimate) string {
 		return " " + plural(e.Value.X, formatValue(e))
 	case isRate(e.Unit):
 		return " " + e.Unit
+	case e.Unit == UnitDifference:
+		return " percentage points"
 	default:
 		return ""
 	}
@@ -156,7 +160,7 @@ func number(e Estimate, x float64, sign string) string {
 		return string(NotIdentifiable)
 	case math.IsInf(x, 0):
 		return string(NotReached)
-	case e.Unit == UnitProbability:
+	case e.Unit == UnitProbability || e.Unit == UnitDifference:
 		return percent(x, percentPlaces(e), sign)
 	case e.Unit == UnitPValue:
 		return pValue(x)

@@ -53,6 +53,8 @@ func TestFormat(t *testing.T) {
 		{Estimate{Value: Some(-0.219), Unit: UnitSpread, Status: Estimated}, ShowValue, "−0.22"},
 		{ranged(rate, 0.618, 0.5, 0.77), ShowWithInterval, "0.62 per 100 prosthesis-years (95% interval 0.50 to 0.77)"},
 		{ranged(rate, 0.001, 0.0001, 0.77), ShowValueAndRange, "<0.01 (<0.01–0.77)"},
+		{ranged(UnitDifference, 0.0312, -0.01, 0.0724), ShowWithInterval, "3.1 percentage points (95% interval −1.0 to 7.2)"},
+		{ranged(UnitDifference, -0.0312, -0.0724, -0.01), ShowValueAndRange, "−3.1 (−7.2 to −1.0)"},
 		{noUpper, ShowWithInterval, "7.2 years (95% interval 6 to not reached)"},
 		{noUpper, ShowValueAndRange, "7.2 (6 to not reached)"},
 		{Count("c", "flow", "shoulders", 12345, "shoulders"), ShowValue, "12,345"},

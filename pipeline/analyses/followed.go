@@ -1,0 +1,233 @@
+package analyses
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+	"deltoid/schemas"
+	"deltoid/stats/competing"
+	"deltoid/stats/survival"
+)
+
+// followed is the shoulders of one analysis with their follow-up, counted by group.
+type followed struct {
+	*book
+	asked     plan.Analysis
+	endpoint  cohorts.Endpoint
+	cohort    *cohorts.Cohort
+	episodes  *cohorts.Episodes
+	counts    *survival.Counts // of the groups in order
+	groups    []group          // with the whole cohort last where there are several
+	spoken    func(label string) string
+	coarse    bool // follow-up was recorded in months or years and rounded to days
+	clustered bool // two shoulders of one patient are not taken for two patients
+}
+
+// group is one group of an analysis with its counts and curves.
+type group struct {
+	label     string
+	slug      string
+	counts    *survival.Counts // of this group alone
+	rows      survival.Data    // of this group alone; empty where shoulders are taken as independent
+	limit     *survival.Curve  // free of the endpoint
+	incidence *competing.Curve // of the endpoint
+}
+
+func (g group) n() int { return int(g.counts.N(0)) }
+
+// follow follows the shoulders of a cohort to the endpoint of an analysis.
+func follow(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (*followed, error) {
+	s := &followed{book: b, asked: asked, cohort: c, spoken: speaker(c.Registry.Table.Schema.Field(asked.Groups.By)), coarse: p.Coarse()}
+	if e := p.Endpoint(asked.Endpoint); e != nil {
+		s.endpoint = *e
+	}
+	var err error
+	s.episodes, err = c.Episodes(s.endpoint, p.FollowUp, asked.Groups)
+	return s, err
+}
+
+// count makes one pass over the episodes. From then on everything comes from the counts, but for the variance between
+// patients, which needs the rows.
+func (s *followed) count() error {
+	e := s.episodes
+	s.clustered = s.asked.Variance == plan.Clustered && e.Bilateral > 0
+	var err error
+	s.counts, err = survival.Count(s.data())
+	if err != nil {
+		return fmt.Errorf("%s: %w", s.asked.Place, err)
+	}
+	labels := e.Groups
+	if len(labels) > 1 {
+		labels = append(labels[:len(labels):len(labels)], cohorts.All)
+	}
+	parts := slugs(labels)
+	for i := range labels {
+		g := group{label: labels[i], slug: parts[i]}
+		if i < len(e.Groups) {
+			g.counts = s.counts.Select(i)
+		} else {
+			g.counts = s.counts.Pooled()
+		}
+		s.groups = append(s.groups, g)
+	}
+	s.shareRows()
+	return s.drawCurves()
+}
+
+// data is the episodes as the estimators take them.
+func (s *followed) data() survival.Data {
+	e := s.episodes
+	d := survival.Data{Entry: e.Entry, Exit: e.Exit, Cause: e.Cause, Group: e.Group, Groups: len(e.Groups), Causes: len(e.Causes)}
+	if s.clustered {
+		d.Cluster = e.Patient
+	}
+	return d
+}
+
+// shareRows gives every group its rows where the variance needs them. They are sorted by group first, so that no group
+// has to look through the rows of all.
+func (s *followed) shareRows() {
+	if !s.clustered {
+		return
+	}
+	for i, rows := range withPooled(byGroup(s.data()), s.data()) {
+		if i < len(s.groups) {
+			s.groups[i].rows = rows
+		}
+	}
+}
+
+// withPooled adds the rows of all groups as those of one.
+func withPooled(parts []survival.Data, d survival.Data) []survival.Data {
+	d.Group, d.Groups = nil, 1
+	return append(parts, d)
+}
+
+// byGroup returns the rows of each group, in the order in which they stand.
+func byGroup(d survival.Data) []survival.Data {
+	start := make([]int, d.Groups+1)
+	for _, g := range d.Group {
+		start[g+1]++
+	}
+	for g := range d.Groups {
+		start[g+1] += start[g]
+	}
+	next := slices.Clone(start)
+	order := make([]int, len(d.Group))
+	for i, g := range d.Group {
+		order[next[g]] = i
+		next[g]++
+	}
+	sorted := survival.Data{Entry: gather(d.Entry, order), Exit: gather(d.Exit, order), Cause: gather(d.Cause, order),
+		Cluster: gather(d.Cluster, order)}
+	out := make([]survival.Data, d.Groups)
+	for g := range out {
+		from, to := start[g], start[g+1]
+		out[g] = survival.Data{Entry: part(sorted.Entry, from, to), Exit: sorted.Exit[from:to], Cause: sorted.Cause[from:to],
+			Cluster: part(sorted.Cluster, from, to), Causes: d.Causes}
+	}
+	return out
+}
+
+func gather[T any](column []T, order []int) []T {
+	if column == nil {
+		return nil
+	}
+	out := make([]T, len(order))
+	for i, at := range order {
+		out[i] = column[at]
+	}
+	return out
+}
+
+func part[T any](column []T, from, to int) []T {
+	if column == nil {
+		return nil
+	}
+	return column[from:to]
+}
+
+// drawCurves estimates the curves of every group, once.
+func (s *followed) drawCurves() error {
+	for i := range s.groups {
+		g := &s.groups[i]
+		g.limit = g.counts.ProductLimit(0, 1)
+		if len(s.episodes.Causes) > 1 {
+			g.incidence = competing.Incidence(g.counts, 0, 1)
+		}
+		if !s.clustered {
+			continue
+		}
+		var err error
+		if g.limit, err = g.limit.Robust(g.rows); err != nil {
+			return fmt.Errorf("%s: %w", s.asked.Place, err)
+		}
+		if g.incidence == nil {
+			continue
+		}
+		if g.incidence, err = g.incidence.Robust(g.rows); err != nil {
+			return fmt.Errorf("%s: %w", s.asked.Place, err)
+		}
+	}
+	return nil
+}
+
+// id makes the id of an estimate of this analysis.
+func (s *followed) id(parts ...string) string {
+	id := s.asked.ID
+	for _, p := range parts {
+		id += "." + p
+	}
+	return id
+}
+
+func (s *followed) countID(g group, what string) string { return s.id(what, g.slug) }
+
+// timeMark is a time as it stands in ids: "5y", "24mo".
+func (s *followed) timeMark(t float64) string {
+	unit := string(s.asked.Unit[:1])
+	if s.asked.Unit == schemas.Months {
+		unit = "mo"
+	}
+	return plain(t) + unit
+}
+
+func (s *followed) riskID(g group, t float64) string { return s.id("at-risk", g.slug, s.timeMark(t)) }
+
+// days turns a time of the plan into days. It is the only place where an analysis leaves its unit. Where the export
+// itself counts in months or years, the time is rounded to a day as the export's were, so that an event at 120 months
+// has happened by 120 months.
+func (s *followed) days(t float64) float64 {
+	per, _ := schemas.DaysPer(s.asked.Unit)
+	if s.coarse {
+		return math.Round(t * per)
+	}
+	return t * per
+}
+
+// inUnit turns days into the plan's unit for display.
+func (s *followed) inUnit(days float64) float64 {
+	per, _ := schemas.DaysPer(s.asked.Unit)
+	return days / per
+}
+
+func (s *followed) total() group { return s.groups[len(s.groups)-1] }
+
+// parts returns the groups without the total.
+func (s *followed) parts() []group { return s.groups[:len(s.episodes.Groups)] }
+
+// estimated makes an estimate of a group with what all have in common.
+func (s *followed) estimated(id string, g group, measure, unit string) report.Estimate {
+	return report.Estimate{ID: id, Analysis: s.asked.ID, Endpoint: s.endpoint.ID, Cohort: s.cohort.Name, Group: g.label, Measure: measure,
+		Unit: unit, Status: report.Estimated}
+}
+
+// at places an estimate at a time.
+func (s *followed) at(e report.Estimate, t float64) report.Estimate {
+	e.At, e.AtUnit = report.Some(t), string(s.asked.Unit)
+	return e
+}
