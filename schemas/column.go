@@ -17,6 +17,7 @@ type Column struct {
 	Field    *Field
 	Header   string // the column's name in the file
 	Position int    // the column's place in the file, counted from 1; 0 when unknown
+	Cells    *Cells // nil unless the rows come from several columns of a file
 	data     arrow.Array
 	codes    []int16
 	levels   []string
@@ -24,6 +25,22 @@ type Column struct {
 	ints     []int64
 	numbers  []float64
 	texts    *array.String
+}
+
+// Cells says in which column of the file the value of each row stands, for a column of the table that is made of several.
+type Cells struct {
+	Headers   []string
+	Positions []int
+	Which     []uint16 // for each row, the place in the other two
+}
+
+// Cell returns the name and the place, counted from 1, of the column of the file in which the value of a row stands.
+func (c *Column) Cell(row int) (header string, position int) {
+	if c.Cells == nil {
+		return c.Header, c.Position
+	}
+	at := c.Cells.Which[row]
+	return c.Cells.Headers[at], c.Cells.Positions[at]
 }
 
 // DateColumn makes a column of days. It takes over the slice.

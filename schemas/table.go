@@ -28,6 +28,9 @@ type Piece struct {
 	First int    // its first row in the table
 	Rows  int
 	Note  string // what reading found out and states: "delimiter: semicolon"
+	// FileRows is the number of rows of the file. It differs from Rows when scores stand in columns of the file, since each
+	// score is a row of the table; the note then says how the two belong together.
+	FileRows int
 	// Header holds the names of all columns of the file, in its order, also of those that are not read.
 	Header []string
 }
@@ -157,8 +160,9 @@ func (t *Table) Find(rule *Rule, row int, field, detail string) Finding {
 	file, line := t.Place(row)
 	f := Finding{Rule: rule, Table: t.Schema.Name, File: file, Line: line, Field: field, Detail: detail, order: max(0, t.piece(row))}
 	if c := t.columns[field]; c != nil {
-		f.Column, f.Header, f.Masked = c.Position, c.Header, c.Field.Identifier
-		f.Value = t.Visible(c.Header, c.String(row))
+		f.Header, f.Column = c.Cell(row)
+		f.Masked = c.Field.Identifier
+		f.Value = t.Visible(f.Header, c.String(row))
 	}
 	return f
 }

@@ -29,7 +29,7 @@ import (
 //	go test ./pipeline/ingest -run XXX -bench . -benchmem -cpu 1,2
 const benchRows = 1_000_000
 
-func wide() *schemas.Schema {
+func broad() *schemas.Schema {
 	s := &schemas.Schema{Name: "wide"}
 	for i := range 2 {
 		s.Fields = append(s.Fields, schemas.Field{Name: fmt.Sprint("id", i), Type: schemas.Text})
@@ -89,7 +89,7 @@ func benchExport(b *testing.B) string {
 	}
 	w := bufio.NewWriterSize(f, 1<<20)
 	var line []byte
-	s := wide()
+	s := broad()
 	for i := range s.Fields {
 		line = append(append(line, s.Fields[i].Name...), map[bool]byte{true: '\n', false: ','}[i == len(s.Fields)-1])
 	}
@@ -129,11 +129,11 @@ func benchRead(b *testing.B, s *schemas.Schema, path string) *schemas.Table {
 	return table
 }
 
-func BenchmarkReadCSV(b *testing.B) { benchRead(b, wide(), benchExport(b)) }
+func BenchmarkReadCSV(b *testing.B) { benchRead(b, broad(), benchExport(b)) }
 
 func BenchmarkReadParquet(b *testing.B) {
 	var found schemas.Findings
-	table, err := Read(context.Background(), wide(), schemas.Source{Table: "wide", Files: []string{benchExport(b)}}, &found, nil)
+	table, err := Read(context.Background(), broad(), schemas.Source{Table: "wide", Files: []string{benchExport(b)}}, &found, nil)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -146,9 +146,9 @@ func BenchmarkReadParquet(b *testing.B) {
 		b.Fatal(err)
 	}
 	table = nil
-	b.Run("20columns", func(b *testing.B) { benchRead(b, wide(), path) })
+	b.Run("20columns", func(b *testing.B) { benchRead(b, broad(), path) })
 	b.Run("3columns", func(b *testing.B) {
-		s := wide()
+		s := broad()
 		s.Fields = []schemas.Field{s.Fields[2], s.Fields[5], s.Fields[13]}
 		benchRead(b, s, path)
 	})
@@ -206,7 +206,7 @@ func readWithBuilders(b *testing.B, path string) int {
 
 func peerBuilders() []array.Builder {
 	var list []array.Builder
-	s := wide()
+	s := broad()
 	for i := range s.Fields {
 		typ := map[schemas.Type]arrow.DataType{schemas.Text: arrow.BinaryTypes.String, schemas.Date: arrow.FixedWidthTypes.Date32,
 			schemas.Integer: arrow.PrimitiveTypes.Int64, schemas.Number: arrow.PrimitiveTypes.Float64,

@@ -32,6 +32,7 @@ type flaw struct {
 	row   int
 	rule  *schemas.Rule
 	value string
+	more  int // rows after it that the same cell belongs to: one row of a file can hold several scores
 }
 
 // newColumn makes an empty column with room for rows.
@@ -89,14 +90,14 @@ func (c *column) skip() {
 // missing adds a missing value, which is a flaw where a value is required.
 func (c *column) missing() {
 	if c.field.Required {
-		c.flaws = append(c.flaws, flaw{c.rows(), schemas.RuleMissingRequired, ""})
+		c.flaws = append(c.flaws, flaw{row: c.rows(), rule: schemas.RuleMissingRequired})
 	}
 	c.skip()
 }
 
 // bad adds a missing value in place of one that breaks a rule.
 func (c *column) bad(rule *schemas.Rule, value []byte) {
-	c.flaws = append(c.flaws, flaw{c.rows(), rule, shorten(value)})
+	c.flaws = append(c.flaws, flaw{row: c.rows(), rule: rule, value: shorten(value)})
 	c.skip()
 }
 

@@ -22,6 +22,9 @@ type chunk struct {
 	height  int       // line feeds in the chunk
 	blank   int
 	ragged  []raggedRow
+	made    []*column // for each column of the table; those that were read, unless scores stand in columns
+	which   []uint16  // of each row, the place of its column of scores, where scores stand in columns
+	unfold  unfolded  // then: what became of the rows of the file
 }
 
 // readCSV reads one text file: one goroutine cuts it into chunks, the others read them.

@@ -19,7 +19,11 @@ func (r *reader) findings(t *schemas.Table, found *schemas.Findings) {
 				allowed[i] = map[flaw]string{}
 			}
 			for _, fl := range col.flaws {
-				found.Add(r.finding(t, c.file, i, first+fl.row, fl, allowed[i]))
+				f := r.finding(t, c.file, i, first+fl.row, fl, allowed[i])
+				found.Add(f)
+				for k := 1; k <= fl.more && f.Rule.Severity == schemas.SetsAside; k++ {
+					t.SetAside(first + fl.row + k)
+				}
 			}
 			col.flaws = nil
 		}
@@ -31,7 +35,7 @@ func (r *reader) findings(t *schemas.Table, found *schemas.Findings) {
 const mostDetails = 1 << 12
 
 func (r *reader) finding(t *schemas.Table, b *binding, i, row int, fl flaw, allowed map[flaw]string) schemas.Finding {
-	kind := flaw{0, fl.rule, fl.value}
+	kind := flaw{rule: fl.rule, value: fl.value}
 	if fl.rule != schemas.RuleUnknownCode {
 		kind.value = "" // only an unknown code is told the nearest known one
 	}

@@ -16,6 +16,7 @@ type binding struct {
 	shown  string   // the file as messages show it
 	header []string // the names of its columns
 	at     []int    // for each spec, the place in header, or -1
+	madeAt []int    // for each column of the table, the place in header of what it is made of, or -1
 	delim  byte     // of a text file
 	first  int      // line on which the records begin, counted from 0
 	notes  []string

@@ -17,10 +17,10 @@ func (r *reader) merge() (*schemas.Table, schemas.Problems) {
 		return nil, ps
 	}
 	lines, pieces := r.mergeRows()
-	columns := make([]*schemas.Column, len(r.specs))
+	columns := make([]*schemas.Column, len(r.made))
 	var g errgroup.Group
 	g.SetLimit(r.workers)
-	for i := range r.specs {
+	for i := range r.made {
 		g.Go(func() error {
 			columns[i] = r.mergeColumn(i, len(lines))
 			return nil
@@ -29,19 +29,20 @@ func (r *reader) merge() (*schemas.Table, schemas.Problems) {
 	_ = g.Wait() // no error is possible
 	present := slices.DeleteFunc(columns, func(c *schemas.Column) bool { return c == nil })
 	t := schemas.NewTable(r.schema, pieces, lines, present)
+	r.placeCells(t)
 	t.Follow(r.src)
 	t.Recoded = r.recoded()
-	t.Offsets = slices.ContainsFunc(r.specs, func(sp *spec) bool { return sp.offsets && t.Column(sp.field.Name) != nil })
+	t.Offsets = slices.ContainsFunc(r.made, func(sp *spec) bool { return sp.offsets && t.Column(sp.field.Name) != nil })
 	return t, nil
 }
 
 // tooLarge finds columns that cannot be held.
 func (r *reader) tooLarge() (ps schemas.Problems) {
-	for i, sp := range r.specs {
+	for i, sp := range r.made {
 		full, size := false, 0
 		levels := map[string]bool{}
 		for _, c := range r.chunks {
-			if col := c.columns[i]; col != nil {
+			if col := c.made[i]; col != nil {
 				full = full || col.tooLarge
 				size += len(col.bytes)
 				if col.levels != nil {
@@ -74,6 +75,7 @@ func (r *reader) mergeRows() ([]int32, []schemas.Piece) {
 		}
 		rows += pieces[i].Rows
 		pieces[i].Note = r.note(b)
+		pieces[i].FileRows = r.fileRows(b, pieces[i].Rows)
 	}
 	lines := make([]int32, 0, rows)
 	for _, c := range r.chunks {
@@ -94,6 +96,9 @@ func (r *reader) note(b *binding) string {
 		if sp.factor != 0 && b.at[i] >= 0 {
 			notes = append(notes, fmt.Sprintf("%s: %s turned into days, %d values rounded to whole days", sp.field.Name, sp.unit, rounded))
 		}
+	}
+	if r.wide != nil {
+		notes = append(notes, r.wideNote(b))
 	}
 	return strings.Join(notes, "; ")
 }
@@ -116,7 +121,7 @@ func (r *reader) recoded() (list []schemas.Recoded) {
 
 // mergeColumn joins the parts of one column; nil when no file has it.
 func (r *reader) mergeColumn(i, rows int) *schemas.Column {
-	sp := r.specs[i]
+	sp := r.made[i]
 	header, position := r.origin(i)
 	if position == 0 {
 		return nil
@@ -142,7 +147,7 @@ func (r *reader) mergeColumn(i, rows int) *schemas.Column {
 // origin returns a field's column in the first file that has it.
 func (r *reader) origin(i int) (header string, position int) {
 	for _, b := range r.bindings {
-		if at := b.at[i]; at >= 0 {
+		if at := b.madeAt[i]; at >= 0 {
 			return b.header[at], at + 1
 		}
 	}
@@ -153,7 +158,7 @@ func (r *reader) origin(i int) (header string, position int) {
 func join[T any](chunks []*chunk, i, rows int, missing T, part func(*column) *[]T) []T {
 	all := make([]T, 0, rows)
 	for _, c := range chunks {
-		if col := c.columns[i]; col != nil {
+		if col := c.made[i]; col != nil {
 			values := part(col)
 			all = append(all, *values...)
 			*values = nil
@@ -169,23 +174,23 @@ func join[T any](chunks []*chunk, i, rows int, missing T, part func(*column) *[]
 // mergeLevels returns the codes of a column. For a Code without a list it sorts those that occur and moves the chunks'
 // places to theirs.
 func (r *reader) mergeLevels(i int) []string {
-	if r.specs[i].codes != nil {
-		levels := make([]string, len(r.specs[i].field.Codes))
+	if r.made[i].codes != nil {
+		levels := make([]string, len(r.made[i].field.Codes))
 		for k := range levels {
-			levels[k] = r.specs[i].field.Codes[k].Value
+			levels[k] = r.made[i].field.Codes[k].Value
 		}
 		return levels
 	}
 	var levels []string
 	for _, c := range r.chunks {
-		if col := c.columns[i]; col != nil {
+		if col := c.made[i]; col != nil {
 			levels = append(levels, col.levels.keys...)
 		}
 	}
 	slices.Sort(levels)
 	levels = slices.Compact(levels)
 	for _, c := range r.chunks {
-		if col := c.columns[i]; col != nil {
+		if col := c.made[i]; col != nil {
 			move(col, levels)
 		}
 	}
@@ -209,7 +214,7 @@ func (r *reader) mergeEnds(i, rows int) []int32 {
 	offsets := make([]int32, 1, rows+1)
 	base := int32(0)
 	for _, c := range r.chunks {
-		col := c.columns[i]
+		col := c.made[i]
 		if col == nil {
 			for range c.lines {
 				offsets = append(offsets, base)
@@ -228,13 +233,13 @@ func (r *reader) mergeEnds(i, rows int) []int32 {
 func (r *reader) mergeBytes(i int) []byte {
 	size := 0
 	for _, c := range r.chunks {
-		if col := c.columns[i]; col != nil {
+		if col := c.made[i]; col != nil {
 			size += len(col.bytes)
 		}
 	}
 	all := make([]byte, 0, size)
 	for _, c := range r.chunks {
-		if col := c.columns[i]; col != nil {
+		if col := c.made[i]; col != nil {
 			all = append(all, col.bytes...)
 			col.bytes = nil
 		}

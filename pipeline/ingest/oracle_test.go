@@ -248,7 +248,7 @@ func TestCodeIndexAgreesWithAMap(t *testing.T) {
 func TestReadErrorsOfTheDiskAreHandedOn(t *testing.T) {
 	broken := errors.New("input/output error")
 	r := &reader{schema: texts(1), src: &schemas.Source{}, chunkSize: 1 << 16, workers: 2}
-	r.specs, _ = makeSpecs(r.schema, r.src)
+	r.makeSpecs()
 	err := r.readCSV(context.Background(), io.MultiReader(strings.NewReader("a\n"+strings.Repeat("1\n", longestHeader)), failing{broken}), 100, &binding{shown: "a.csv"})
 	var p *schemas.Problem
 	if !errors.As(err, &p) || !errors.Is(err, broken) || p.Where != "a.csv" {

@@ -41,7 +41,9 @@ func Read(ctx context.Context, s *schemas.Schema, src schemas.Source, found *sch
 type reader struct {
 	schema    *schemas.Schema
 	src       *schemas.Source
-	specs     []*spec
+	specs     []*spec // of the columns that are read
+	made      []*spec // of the columns of the table; the same, unless scores stand in columns
+	wide      *wide   // nil unless scores stand in columns
 	chunkSize int
 	workers   int
 	bindings  []*binding
@@ -54,8 +56,7 @@ type reader struct {
 
 func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Table, error) {
 	var ps schemas.Problems
-	r.specs, ps = makeSpecs(r.schema, r.src)
-	ps = append(ps, r.stat()...)
+	ps = append(r.makeSpecs(), r.stat()...)
 	if len(ps) > 0 {
 		return nil, ps
 	}
@@ -69,6 +70,7 @@ func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Ta
 		}
 	}
 	if len(ps) == 0 {
+		r.makeColumns()
 		ps = r.mixedDays()
 	}
 	if len(ps) > 0 {
@@ -186,7 +188,7 @@ func (r *reader) report(bytes int64) {
 // mixedDays refuses a table with calendar dates in one column and day numbers in another.
 func (r *reader) mixedDays() schemas.Problems {
 	var dates, numbers []string
-	for i, sp := range r.specs {
+	for i, sp := range r.made {
 		if _, position := r.origin(i); position == 0 || sp.field.Type != schemas.Date {
 			continue
 		}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -35,8 +34,8 @@ type spec struct {
 type recode struct{ from, to string }
 
 // makeSpecs makes the specs of the schema's fields and of those that the source adds.
-func makeSpecs(s *schemas.Schema, src *schemas.Source) ([]*spec, schemas.Problems) {
-	var specs []*spec
+func (r *reader) makeSpecs() schemas.Problems {
+	src := r.src
 	var ps schemas.Problems
 	known := map[string]bool{}
 	add := func(f *schemas.Field, extra bool) {
@@ -46,15 +45,12 @@ func makeSpecs(s *schemas.Schema, src *schemas.Source) ([]*spec, schemas.Problem
 			return
 		}
 		known[f.Name] = true
-		if _, mapped := src.Columns[f.Name]; !f.Required && !extra && !mapped && slices.Contains(src.Drop, f.Name) {
-			return // the plan drops the column
-		}
 		sp, problems := newSpec(f, src)
 		sp.must = f.Required || extra || sp.mapped
-		specs, ps = append(specs, sp), append(ps, problems...)
+		r.made, ps = append(r.made, sp), append(ps, problems...)
 	}
-	for i := range s.Fields {
-		add(&s.Fields[i], false)
+	for i := range r.schema.Fields {
+		add(&r.schema.Fields[i], false)
 	}
 	for i := range src.Extra {
 		add(&src.Extra[i], true)
@@ -63,7 +59,11 @@ func makeSpecs(s *schemas.Schema, src *schemas.Source) ([]*spec, schemas.Problem
 		ps = append(ps, planProblem(src, fmt.Sprintf("the decimal mark is declared as %q", src.Decimal), "a point or a comma",
 			"declare one of the two"))
 	}
-	return specs, append(ps, unknownFields(src, known)...)
+	r.specs = r.made
+	if len(src.Wide) > 0 {
+		ps = append(ps, r.makeWide()...)
+	}
+	return append(ps, unknownFields(src, known)...)
 }
 
 func newSpec(f *schemas.Field, src *schemas.Source) (*spec, schemas.Problems) {
