@@ -3,14 +3,17 @@ package analyses
 import (
 	"strconv"
 
+	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 	"deltoid/schemas"
 )
 
-// Exports is what was read and what was found wrong with it.
+// Exports is what was read, what was found wrong with it, and what the plan says to that.
 type Exports struct {
 	Tables   []*schemas.Table // in the order of the plan
 	Findings *schemas.Findings
+	Sources  []schemas.Source // as the plan has them
+	Rules    []plan.Lowered
 	Suspects []schemas.Suspect // columns that may identify people; each is reviewed or dropped in the plan
 }
 
@@ -37,7 +40,8 @@ func accountsSection(b *book, x Exports, ledgers []schemas.Ledger) report.Sectio
 	if counts := x.Findings.Counts(); len(counts) > 0 {
 		s.Sheets = append(s.Sheets, findingSheet(b, counts))
 	}
-	s.Sheets = append(s.Sheets, fileSheet(b, x.Tables))
+	s.Sheets = append(s.Sheets, trustSheets(b, x)...)
+	s.Sheets = append(s.Sheets, fileSheet(b, x))
 	if sheet, any := recodeSheet(b, x.Tables); any {
 		s.Sheets = append(s.Sheets, sheet)
 	}
@@ -86,13 +90,14 @@ func findingSheet(b *book, counts []schemas.Count) report.Sheet {
 func words(s string) report.Cell { return report.Cell(report.Words(s)) }
 
 // fileSheet lists the files with what reading them found out.
-func fileSheet(b *book, tables []*schemas.Table) report.Sheet {
-	sheet := report.Sheet{ID: "files", Title: "Files read", Columns: []string{"File", "Table", "Rows", "Read as"}}
-	for _, t := range tables {
+func fileSheet(b *book, x Exports) report.Sheet {
+	sheet := report.Sheet{ID: "files", Title: "Files read", Columns: []string{"File", "Table", "Rows", "Hash", "Read as"},
+		Notes: []report.Text{report.Words("A file without a hash in the plan was taken as it lay there; its own hash is in the run record.")}}
+	for _, t := range x.Tables {
 		for i, p := range t.Sources {
 			id := b.add(report.Count("accounts."+t.Schema.Name+".file-"+strconv.Itoa(i+1), "accounts", "rows in "+p.File, p.Rows, "rows"))
 			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: p.File,
-				Cells: []report.Cell{words(t.Schema.Name), number(id), words(p.Note)}})
+				Cells: []report.Cell{words(t.Schema.Name), number(id), words(hashed(x, t.Schema.Name, p.File)), words(p.Note)}})
 		}
 	}
 	return sheet

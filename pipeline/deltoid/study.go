@@ -27,7 +27,7 @@ func open(path string) (*study, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &study{plan: p, exports: analyses.Exports{Findings: &schemas.Findings{}}}, nil
+	return &study{plan: p, exports: analyses.Exports{Findings: &schemas.Findings{}, Sources: p.Sources, Rules: p.Rules}}, nil
 }
 
 // load reads the exports, checks every row and links the records.
