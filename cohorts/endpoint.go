@@ -12,6 +12,17 @@ type Endpoint struct {
 	Competing []Cause  // events that end follow-up and make the endpoint impossible; others censor
 }
 
+// Definition returns what the endpoint counts as a revision, also when it does not say.
+func (e Endpoint) Definition() Counts {
+	switch {
+	case e.Counts != "":
+		return e.Counts
+	case len(e.Reasons) > 0:
+		return StatedReasons
+	}
+	return AnyReoperation
+}
+
 // Cause is a kind of event that can end an episode.
 type Cause string
 

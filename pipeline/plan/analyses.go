@@ -38,7 +38,7 @@ func (r *reader) analyses(n *yaml.Node) {
 func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
-		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments")
+		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -46,8 +46,10 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	}
 	r.fits(s, a.Kind)
 	end := r.endpointOf(s, &a)
-	r.groups(s, &a)
+	f := r.groups(s, &a)
 	r.times(s, &a)
+	r.sorting(s, &a, f)
+	r.within(s.values["within"], &a)
 	r.variance(s, &a)
 	r.shares(s, &a)
 	r.comparison(s, &a, end)
@@ -95,13 +97,16 @@ func (r *reader) endpointOf(s section, a *Analysis) *declared {
 }
 
 // groups reads how the cohort is split.
-func (r *reader) groups(s section, a *Analysis) {
-	var f *schemas.Field
+func (r *reader) groups(s section, a *Analysis) (f *schemas.Field) {
+	pass, why := isWord, "cannot make groups, because it holds neither codes nor texts; a measured field needs bands"
+	if s.values["bands"] != nil {
+		pass, why = hasOrder, "cannot be divided into bands, because it holds codes or texts"
+	}
 	by, labels, order := s.values["by"], s.values["labels"], s.values["order"]
 	if by != nil {
 		if name, ok := r.code(by, "by"); ok {
 			a.Groups.By = name
-			f = r.fieldOfRegistry(by, isWord, "cannot make groups, because it holds neither codes nor texts")
+			f = r.fieldOfRegistry(by, pass, why)
 		}
 	}
 	if by == nil {
@@ -123,6 +128,7 @@ func (r *reader) groups(s section, a *Analysis) {
 			}
 		}
 	}
+	return f
 }
 
 func (r *reader) groupless(key string, n *yaml.Node) {

@@ -16,19 +16,23 @@ func (r *reader) cohort(n *yaml.Node) {
 	if n == nil {
 		return
 	}
-	s := r.section(n, "cohort", "name", "criteria")
+	s := r.section(n, "cohort", "name", "criteria", "minimum_follow_up", "first_shoulder_only")
 	if v := s.values["name"]; v != nil {
 		r.plan.Cohort.Name, _ = r.text(v, "name")
 	}
 	if v := s.values["criteria"]; v != nil {
 		for _, c := range r.entries(v, "criteria") {
-			r.criterion(c)
+			r.plan.Cohort.Criteria = append(r.plan.Cohort.Criteria, r.readCriterion(c, "a criterion"))
 		}
+	}
+	r.minimum(s.values["minimum_follow_up"])
+	if v := s.values["first_shoulder_only"]; v != nil {
+		r.plan.Cohort.FirstShoulderOnly = r.yesNo(v, "first_shoulder_only")
 	}
 }
 
-func (r *reader) criterion(n *yaml.Node) {
-	s := r.section(n, "a criterion", "keep", "where")
+func (r *reader) readCriterion(n *yaml.Node, name string) cohorts.Criterion {
+	s := r.section(n, name, "keep", "where")
 	c := cohorts.Criterion{Place: r.place(n)}
 	if v := s.need("keep", "say what is kept, in words for the participant flow"); v != nil {
 		c.Label, _ = r.text(v, "keep")
@@ -42,7 +46,7 @@ func (r *reader) criterion(n *yaml.Node) {
 			c.Where = append(c.Where, r.condition(p))
 		}
 	}
-	r.plan.Cohort.Criteria = append(r.plan.Cohort.Criteria, c)
+	return c
 }
 
 // condition reads what one field must hold. Its shape is checked also when the field is not known.
@@ -140,6 +144,15 @@ func pointer(v float64, ok bool) *float64 {
 // elsewhere, nothing can be said about the field.
 func (r *reader) fieldOfRegistry(key *yaml.Node, pass func(*schemas.Field) bool, why string) *schemas.Field {
 	if r.main == nil {
+		return nil
+	}
+	if f := r.derivedField(key.Value); f != nil && pass(f) {
+		return f
+	}
+	if more := r.derivedNames(pass); len(more) > 0 && r.main.field(key.Value) == nil {
+		names := append(r.main.fields(pass), more...)
+		what, allowed, remedy := unknown("field", key.Value, names, "name one of the fields allowed, or declare the column under extra")
+		r.wrong(key, what+" in "+r.main.schema.Name, allowed, remedy)
 		return nil
 	}
 	return r.known(key, r.main, pass, why)

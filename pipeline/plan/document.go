@@ -25,11 +25,12 @@ func (r *reader) document(root *yaml.Node) {
 		return
 	}
 	s := r.section(root, "the plan", "plan", "study", "title", "about", "invented", "exports", "data_cut", "follow_up",
-		"cohort", "endpoints", "visits", "analyses", "outputs", "disclosure", "rules")
+		"indication", "cohort", "endpoints", "visits", "analyses", "outputs", "disclosure", "rules")
 	r.version(s.need("plan", `add "plan: 1" at the top`))
 	r.heading(s)
 	r.exports(s.need("exports", "name the files of at least one table"))
 	r.followUp(s)
+	r.indication(s.values["indication"])
 	r.cohort(s.values["cohort"])
 	r.endpoints(s.need("endpoints", "say what follow-up waits for, for instance revision"))
 	r.visits(s.values["visits"])

@@ -48,7 +48,7 @@ func (r *reader) endpoints(n *yaml.Node) {
 }
 
 func (r *reader) endpoint(p pair) cohorts.Endpoint {
-	s := r.section(p.value, "endpoints."+plain(p.key.Value), "label", "event", "reasons", "competing")
+	s := r.section(p.value, "endpoints."+plain(p.key.Value), "label", "event", "counts", "reasons", "competing")
 	e := cohorts.Endpoint{ID: p.key.Value, Event: cohorts.Revised}
 	if v := s.values["event"]; v != nil {
 		word, _ := r.choice(v, "event", words([]cohorts.Cause{cohorts.Revised, cohorts.Died, cohorts.OtherEvent}))
@@ -57,6 +57,9 @@ func (r *reader) endpoint(p pair) cohorts.Endpoint {
 	}
 	if v := s.values["reasons"]; v != nil {
 		r.reasons(v, &e)
+	}
+	if v := s.values["counts"]; v != nil {
+		r.counts(v, &e)
 	}
 	if v := s.values["competing"]; v != nil {
 		for _, cause := range r.choices(v, "competing", causes) {
@@ -130,6 +133,8 @@ func (r *reader) defaultLabel(e *cohorts.Endpoint) string {
 		return "death"
 	case e.Event == cohorts.OtherEvent:
 		return "another event"
+	case len(e.Reasons) == 0 && e.Counts == cohorts.ComponentExchanged:
+		return "revision with a component exchanged"
 	case len(e.Reasons) == 0:
 		return "revision for any reason"
 	}

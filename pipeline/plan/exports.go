@@ -101,6 +101,7 @@ func (r *reader) export(p pair, s *schemas.Schema) *export {
 		"recode", "dates", "missing", "units", "extra", "encoding", "sheet", "zones", "wide", "sha256", "reviewed", "drop")
 	if v := sec.values["extra"]; v != nil {
 		r.extras(v, e)
+		r.datesOfExtras(v, e)
 	}
 	if v := sec.values["wide"]; v != nil {
 		r.wide(v, e)

@@ -43,7 +43,7 @@ func (r *reader) extras(n *yaml.Node, e *export) {
 
 // extra reads the long form of an extra column.
 func (r *reader) extra(n *yaml.Node, e *export, f *schemas.Field) {
-	s := r.section(n, "extra."+f.Name, "type", "title", "unit", "column", "codes")
+	s := r.section(n, "extra."+f.Name, "type", "title", "unit", "column", "codes", "known_on")
 	if v := s.need("type", "add the type: "+join(typeNames)); v != nil {
 		word, _ := r.choice(v, "the type of "+quote(f.Name), typeNames)
 		f.Type = types[word]
@@ -58,6 +58,9 @@ func (r *reader) extra(n *yaml.Node, e *export, f *schemas.Field) {
 		if column, ok := r.code(v, "column"); ok {
 			e.source.Columns = put(e.source.Columns, f.Name, column)
 		}
+	}
+	if v := s.values["known_on"]; v != nil {
+		r.knownOn(v, f)
 	}
 	v := s.values["codes"]
 	if v == nil {

@@ -3,6 +3,8 @@ package plan
 import (
 	"slices"
 	"strconv"
+
+	"deltoid/cohorts"
 )
 
 // kinds lists the kinds of analysis: the keys without which they cannot be done, and those that only some of them know.
@@ -24,8 +26,8 @@ var kinds = []struct {
 
 // Keys that come together.
 var (
-	overTime = []string{"endpoint", "times", "unit", "until", "variance", "sensitivity"}
-	inGroups = []string{"by", "labels", "order"}
+	overTime = []string{"endpoint", "times", "unit", "until", "variance", "sensitivity", "landmark", "split"}
+	inGroups = []string{"by", "labels", "order", "bands"}
 )
 
 // remedies say how to add a key that a kind of analysis needs.
@@ -108,7 +110,7 @@ func (r *reader) shares(s section, a *Analysis) {
 // sensitivity reads how an analysis is repeated.
 func (r *reader) sensitivity(s section, a *Analysis) {
 	if v := s.values["sensitivity"]; v != nil {
-		for _, word := range r.choices(v, "sensitivity", []string{string(FirstShoulderOnly), string(RecordedIndication)}) {
+		for _, word := range r.choices(v, "sensitivity", words(cohorts.AllVariants())) {
 			a.Sensitivity = append(a.Sensitivity, Sensitivity(word.Value))
 		}
 	}

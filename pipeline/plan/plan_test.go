@@ -66,6 +66,8 @@ func TestLinkedPlan(t *testing.T) {
 					{Name: "side_of_work", Title: "Dominant side", Type: schemas.Code,
 						Codes: []schemas.CodeValue{{Value: "d", Label: "dominant"}, {Value: "n", Label: "not dominant"}}},
 					{Name: "theatre_minutes", Title: "theatre minutes", Type: schemas.Number, Unit: "minutes"},
+					{Name: "smoking", Title: "smoking", Type: schemas.Code, KnownOn: "list_day",
+						Codes: []schemas.CodeValue{{Value: "y", Label: "smokes"}, {Value: "n", Label: "does not smoke"}}},
 				}},
 			plainSource("revisions", at("  revisions:")),
 			func() schemas.Source {
@@ -81,17 +83,21 @@ func TestLinkedPlan(t *testing.T) {
 			}(),
 		},
 		FollowUp: cohorts.FollowUp{DataCut: dayOf(2024, 12, 31), ToLastContact: true},
-		Cohort: cohorts.Definition{Name: "Reverse replacements for two indications", Criteria: []cohorts.Criterion{
-			{Label: "Reverse replacement", Place: at("    - keep: Reverse"), Where: []cohorts.Condition{{Field: "procedure", In: []string{"reverse"}}}},
-			{Label: "Osteoarthritis with a deficient cuff, or a fracture", Place: at("    - keep: Osteo"),
-				Where: []cohorts.Condition{{Field: "indication", In: []string{"oa_deficient_cuff", "fracture"}}}},
-			{Label: "Operated 2010 or later, aged 40 to 100", Place: at("    - keep: Operated"), Where: []cohorts.Condition{
-				{Field: "day", From: number64(float64(dayOf(2010, 1, 1)))}, {Field: "age", From: number64(40), To: number64(100)}}},
-		}},
+		Cohort: cohorts.Definition{Name: "Reverse replacements for two indications", Indication: cohorts.Recorded, FirstShoulderOnly: true,
+			Minimum: cohorts.MinimumFollowUp{Days: 731, Words: "2 years", Achieved: true, Place: at("  minimum_follow_up")}, Criteria: []cohorts.Criterion{
+				{Label: "Reverse replacement", Place: at("    - keep: Reverse"), Where: []cohorts.Condition{{Field: "procedure", In: []string{"reverse"}}}},
+				{Label: "Osteoarthritis with a deficient cuff, or a fracture", Place: at("    - keep: Osteo"),
+					Where: []cohorts.Condition{{Field: "indication", In: []string{"oa_deficient_cuff", "fracture"}}}},
+				{Label: "Operated 2010 or later, aged 40 to 100", Place: at("    - keep: Operated"), Where: []cohorts.Condition{
+					{Field: "day", From: number64(float64(dayOf(2010, 1, 1)))}, {Field: "age", From: number64(40), To: number64(100)}}},
+				{Label: "First procedure of the shoulder", Place: at("    - keep: First"), Where: []cohorts.Condition{{Field: "history", In: []string{"first"}}}},
+			}},
 		Endpoints: []cohorts.Endpoint{
 			{ID: "revision", Label: "revision for any reason", Event: cohorts.Revised, Competing: []cohorts.Cause{cohorts.Died}},
 			{ID: "infection", Label: "revision for infection", Event: cohorts.Revised, Reasons: []string{"infection"},
 				Competing: []cohorts.Cause{cohorts.Died, cohorts.OtherRevision}},
+			{ID: "exchange", Label: "revision with a component exchanged", Event: cohorts.Revised, Counts: cohorts.ComponentExchanged,
+				Competing: []cohorts.Cause{cohorts.Died}},
 			{ID: "death", Label: "death", Event: cohorts.Died},
 		},
 		Visits: []cohorts.Window{
@@ -126,6 +132,18 @@ func TestLinkedPlan(t *testing.T) {
 			{ID: "implant-survival-death-by-hospital", Kind: ImplantSurvival, Endpoint: "death", Times: []float64{5}, Unit: schemas.Years,
 				Groups: cohorts.Grouping{By: "hospital"}, Headline: LeadSurvival, Level: 0.95, Interval: LogLogInterval, Until: 5,
 				Variance: Clustered, Place: at("  - {kind: implant")},
+			{ID: "implant-survival-exchange-by-day", Kind: ImplantSurvival, Endpoint: "exchange", Times: []float64{5}, Unit: schemas.Years,
+				Groups:   cohorts.Grouping{By: "day", Bands: []float64{float64(dayOf(2015, 1, 1)), float64(dayOf(2020, 1, 1))}},
+				Headline: LeadIncidence, Level: 0.95, Interval: LogLogInterval, Until: 5, Variance: Clustered,
+				Within: &cohorts.Criterion{Label: "Cuff-tear arthropathy by the rules", Place: at("    within:"),
+					Where: []cohorts.Condition{{Field: "settled_indication", In: []string{"cuff_tear_arthropathy"}}}},
+				Place: at("  - kind: implant survival\n    endpoint: exchange")},
+			{ID: "by-smoking-at-half-a-year", Kind: ImplantSurvival, Endpoint: "revision", Times: []float64{24}, Unit: schemas.Months,
+				Groups: cohorts.Grouping{By: "smoking", Landmark: 183}, Headline: LeadIncidence, Level: 0.95, Interval: LogLogInterval, Until: 24,
+				Variance: Clustered, Place: at("  - {kind: implant survival, endpoint: revision, by: smoking, landmark")},
+			{ID: "by-smoking-as-it-became-known", Kind: ImplantSurvival, Endpoint: "revision", Times: []float64{2}, Unit: schemas.Years,
+				Groups: cohorts.Grouping{By: "smoking", Split: true}, Headline: LeadIncidence, Level: 0.95, Interval: LogLogInterval, Until: 2,
+				Variance: Clustered, Place: at("  - {kind: implant survival, endpoint: revision, by: smoking, split")},
 		},
 		Outputs:    []Output{HTML, Figures},
 		Disclosure: Disclosure{MaskBelow: 3, Reason: "The registry's own rule is three."},
@@ -133,6 +151,9 @@ func TestLinkedPlan(t *testing.T) {
 	}
 	for i := range want.Sources {
 		want.Sources[i].Warn = []string{"out-of-range"}
+	}
+	for i := range want.Analyses {
+		want.Analyses[i].Groups.Place = want.Analyses[i].Place
 	}
 	if diff := cmp.Diff(want, read(t, "linked.yaml")); diff != "" {
 		t.Errorf("the plan (-by hand +read):\n%s", diff)

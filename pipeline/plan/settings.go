@@ -24,6 +24,7 @@ func (p *Plan) Settings() [][2]string {
 		l.source(&p.Sources[i])
 	}
 	l.followUp()
+	l.add("indication", string(p.Cohort.Indication))
 	l.cohort()
 	for i := range p.Endpoints {
 		l.endpoint(&p.Endpoints[i])
@@ -129,6 +130,9 @@ func extraWords(f *schemas.Field) string {
 	if f.Unit != "" {
 		word += " in " + f.Unit
 	}
+	if f.KnownOn != "" {
+		word += ", known on " + f.KnownOn
+	}
 	codes := make([]string, len(f.Codes))
 	for i, c := range f.Codes {
 		codes[i] = c.Value + " = " + c.Label
@@ -161,11 +165,20 @@ func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 func (l *settings) cohort() {
 	l.add("cohort.name", l.plan.Cohort.Name)
 	for i, c := range l.plan.Cohort.Criteria {
-		key := fmt.Sprintf("cohort.criteria.%d", i+1)
-		l.add(key+".keep", c.Label)
-		for _, w := range c.Where {
-			l.add(key+".where."+w.Field, l.condition(&w))
-		}
+		l.criterion(fmt.Sprintf("cohort.criteria.%d", i+1), &c)
+	}
+	if m := l.plan.Cohort.Minimum; m.Days > 0 {
+		l.add("cohort.minimum_follow_up", m.Words+", "+map[bool]string{false: "possible", true: "achieved"}[m.Achieved])
+	}
+	if l.plan.Cohort.FirstShoulderOnly {
+		l.add("cohort.first_shoulder_only", "true")
+	}
+}
+
+func (l *settings) criterion(key string, c *cohorts.Criterion) {
+	l.add(key+".keep", c.Label)
+	for _, w := range c.Where {
+		l.add(key+".where."+w.Field, l.condition(&w))
 	}
 }
 
@@ -197,6 +210,9 @@ func (l *settings) endpoint(e *cohorts.Endpoint) {
 	key := "endpoints." + e.ID
 	l.add(key+".label", e.Label)
 	l.add(key+".event", string(e.Event))
+	if e.Event == cohorts.Revised && l.plan.FollowUp.DataCut != schemas.NoDay {
+		l.add(key+".counts", string(e.Definition()))
+	}
 	l.add(key+".reasons", join(e.Reasons))
 	l.add(key+".competing", join(words(e.Competing)))
 }
@@ -209,9 +225,7 @@ func (l *settings) analysis(a *Analysis) {
 		l.described(key, a)
 		return
 	}
-	l.add(key+".by", a.Groups.By)
-	addEach(l, key+".labels", a.Groups.Labels)
-	l.add(key+".order", join(a.Groups.Order))
+	l.groups(key, a)
 	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))
 	l.add(key+".until", number(a.Until))
@@ -224,11 +238,35 @@ func (l *settings) analysis(a *Analysis) {
 	l.add(key+".sensitivity", join(words(a.Sensitivity)))
 }
 
+// groups lists how the cohort is split and narrowed for one analysis.
+func (l *settings) groups(key string, a *Analysis) {
+	g := &a.Groups
+	l.add(key+".by", g.By)
+	addEach(l, key+".labels", g.Labels)
+	l.add(key+".order", join(g.Order))
+	write := number
+	if l.isDate(g.By) {
+		write = l.day
+	}
+	bounds := make([]string, len(g.Bands))
+	for i, b := range g.Bands {
+		bounds[i] = write(b)
+	}
+	l.add(key+".bands", join(bounds))
+	if g.Landmark > 0 {
+		l.add(key+".landmark", fmt.Sprintf("day %d", g.Landmark))
+	}
+	if g.Split {
+		l.add(key+".split", "true")
+	}
+	if a.Within != nil {
+		l.criterion(key+".within", a.Within)
+	}
+}
+
 // described lists what the kinds that describe the cohort ask for.
 func (l *settings) described(key string, a *Analysis) {
-	l.add(key+".by", a.Groups.By)
-	addEach(l, key+".labels", a.Groups.Labels)
-	l.add(key+".order", join(a.Groups.Order))
+	l.groups(key, a)
 	l.add(key+".level", number(a.Level))
 	l.add(key+".fields", join(a.Fields))
 	l.add(key+".medians", join(a.Medians))

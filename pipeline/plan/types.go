@@ -60,6 +60,7 @@ type Analysis struct {
 	Pairs   Pairs
 	Horizon float64 // of the mean time free of the endpoint, in Unit; 0 for no mean
 
+	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
 
 	// Of a description of the cohort.
