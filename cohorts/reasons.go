@@ -21,7 +21,11 @@ func (c *Cohort) Reasons(e Endpoint, eps *Episodes) Reasons {
 	occurs := map[string]bool{}
 	for i, cause := range eps.Cause {
 		if cause == 1 {
-			of[i] = c.reasonAt(c.Shoulders[i], eps.Exit[i], e)
+			member := int32(i)
+			if eps.Shoulder != nil {
+				member = eps.Shoulder[i]
+			}
+			of[i] = c.reasonAt(c.Shoulders[member], eps.Exit[i], e)
 			occurs[of[i]] = true
 		}
 	}
@@ -51,6 +55,9 @@ func (c *Cohort) Reasons(e Endpoint, eps *Episodes) Reasons {
 func (c *Cohort) reasonAt(position, exit int32, e Endpoint) string {
 	day := c.Registry.Shoulders[position].Day + exit
 	for _, r := range c.Registry.RevisionsOf(int(position)) {
+		if r.SecondStage || e.Counts == ComponentExchanged && r.Change == ChangeOfNothing {
+			continue
+		}
 		if r.Day == day && r.Reason != "" && (len(e.Reasons) == 0 || slices.Contains(e.Reasons, r.Reason)) {
 			return r.Reason
 		}

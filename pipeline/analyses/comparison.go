@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"reflect"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -41,9 +42,14 @@ func compareGroups(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 		return section, err
 	}
 	section.Answer = s.answer()
-	section.Sheets = append(section.Sheets, s.countTable())
 	section.Method = s.methodText()
-	section.Notes = append(s.notes(), s.acrossNote()...)
+	section.Notes = s.acrossNote()
+	if !s.toldElsewhere(p) {
+		section.Answer = append(section.Answer, s.countSentence())
+		section.Sheets = append(section.Sheets, s.countTable())
+		section.Method = append(s.estimateTexts(), section.Method...)
+		section.Notes = append(s.notes(), section.Notes...)
+	}
 	return section, nil
 }
 
@@ -53,7 +59,8 @@ func (s *comparison) compare(p *plan.Plan, section *report.Section, ticks []floa
 		return err
 	}
 	section.Sheets = append(section.Sheets, s.testSheet())
-	for _, more := range []func() (report.Sheet, bool, error){s.pairSheet, s.differenceSheet, s.meanSheet} {
+	again := func() (report.Sheet, bool, error) { return s.sensitivitySheet(p) }
+	for _, more := range []func() (report.Sheet, bool, error){s.pairSheet, s.differenceSheet, s.meanSheet, again} {
 		sheet, any, err := more()
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.asked.Place, err)
@@ -62,7 +69,7 @@ func (s *comparison) compare(p *plan.Plan, section *report.Section, ticks []floa
 			section.Sheets = append(section.Sheets, sheet)
 		}
 	}
-	if s.drawnElsewhere(p) {
+	if s.toldElsewhere(p) {
 		return nil
 	}
 	figure, err := s.figure(s.measure, ticks)
@@ -78,10 +85,19 @@ func (s *comparison) compare(p *plan.Plan, section *report.Section, ticks []floa
 	return nil
 }
 
-// drawnElsewhere says whether an analysis of implant survival draws these curves already.
-func (s *comparison) drawnElsewhere(p *plan.Plan) bool {
+// toldElsewhere says whether an analysis of implant survival draws the curves of these shoulders already, with how they were
+// estimated and how follow-up ended.
+func (s *followed) toldElsewhere(p *plan.Plan) bool {
 	for _, a := range p.Analyses {
-		if a.Kind == plan.ImplantSurvival && a.Endpoint == s.asked.Endpoint && a.Groups.By == s.asked.Groups.By && a.Headline == s.asked.Headline {
+		if a.Kind != plan.ImplantSurvival {
+			continue
+		}
+		alike := s.asked
+		alike.ID, alike.Kind, alike.Times, alike.Until, alike.Unit = a.ID, a.Kind, a.Times, a.Until, a.Unit
+		alike.Place, alike.Groups.Place = a.Place, a.Groups.Place
+		alike.Shares, alike.Tests, alike.Strata, alike.Trend, alike.Pairs = a.Shares, a.Tests, a.Strata, a.Trend, a.Pairs
+		alike.Horizon, alike.Sensitivity = a.Horizon, a.Sensitivity // none of these changes a curve
+		if reflect.DeepEqual(alike, a) {
 			return true
 		}
 	}

@@ -20,13 +20,13 @@ func (s *comparison) answer() []report.Text {
 		t := s.tests[0]
 		first := say("The "+t.name+" of no difference between the "+counted(len(t.groups), "group")+" gives p ", value(t.id), ", on ",
 			shown{t.id, report.ShowN}, " shoulders with ", shown{t.id, report.ShowEvents}, " events.")
-		s.short[s.asked.ID] = say(sentence(s.byWords())+", compared over the whole of follow-up: p ", value(t.id), " ("+t.name+").")
+		s.short[s.asked.ID] = say(sentence(s.endpoint.Label)+" compared by "+s.byWords()+", over the whole of follow-up: "+t.name+", p ", value(t.id), ".")
 		texts = append(texts, first)
 	}
 	if d, ok := s.differenceSentence(); ok {
 		texts = append(texts, d)
 	}
-	return append(texts, s.countSentence())
+	return texts
 }
 
 // differenceSentence says how each group differs from the reference at the latest time.
@@ -46,14 +46,19 @@ func (s *comparison) differenceSentence() (report.Text, bool) {
 	return say("At ", at, " the "+s.measure.inWords()+" differs from that in "+s.spoken(s.reference().label)+" by ", join(parts), "."), true
 }
 
-func (s *comparison) methodText() []report.Text {
+// estimateTexts say how the curves were estimated.
+func (s *followed) estimateTexts() []report.Text {
 	texts := []report.Text{s.timeText()}
-	if s.measure.slug == "incidence" {
+	if len(s.episodes.Causes) > 1 {
 		texts = append(texts, s.incidenceText())
 	}
-	texts = append(texts, s.survivalText(), s.testText())
+	return append(texts, s.survivalText(), s.intervalText())
+}
+
+func (s *comparison) methodText() []report.Text {
+	texts := []report.Text{s.testText()}
 	if len(s.asked.Times) > 0 {
-		texts = append(texts, s.intervalText(), report.Words("Differences at fixed times have intervals on the plain scale; their p-values come from the "+
+		texts = append(texts, report.Words("Differences at fixed times have intervals on the plain scale; their p-values come from the "+
 			"complementary log-log scale (Klein and others, Stat Med 2007;26:4505)."))
 	}
 	if s.asked.Horizon > 0 {
@@ -70,7 +75,7 @@ func (s *comparison) testText() report.Text {
 	}
 	for _, t := range s.asked.Tests {
 		if t == plan.Gray {
-			words += ". Cumulative incidences were compared by Gray's test (Ann Stat 1988;16:1141), which compares what happens, competing events included"
+			words += ". Cumulative incidences were compared by Gray's test (Ann Stat 1988;16:1141), which compares what happens, competing events included, and takes shoulders as independent"
 		}
 	}
 	if s.asked.Strata != "" {
@@ -90,8 +95,14 @@ func (s *comparison) acrossNote() []report.Text {
 	}
 	e := report.Count(s.id("note", "across"), s.asked.ID, "patients with shoulders in two groups", across, "patients")
 	e.Endpoint, e.Cohort = s.endpoint.ID, s.cohort.Name
-	return []report.Text{say(value(s.add(e)), " of these have shoulders in different groups. Tests of rates allow for that where they are clustered; "+
-		"differences and ratios take the groups as independent.")}
+	return []report.Text{say(value(s.add(e)), " "+s.acrossWords())}
+}
+
+func (s *comparison) acrossWords() string {
+	if s.clustered {
+		return "patients have shoulders in two groups. The tests of rates allow for that; Gray's test, differences and ratios take the groups as independent."
+	}
+	return "patients have shoulders in two groups, which are taken as independent."
 }
 
 func (s *comparison) patientsAcross() int {

@@ -17,6 +17,7 @@ import (
 type followed struct {
 	*book
 	asked     plan.Analysis
+	variant   string // prefix of the ids of a sensitivity analysis; empty for the analysis itself
 	endpoint  cohorts.Endpoint
 	cohort    *cohorts.Cohort
 	episodes  *cohorts.Episodes
@@ -31,13 +32,13 @@ type followed struct {
 type group struct {
 	label     string
 	slug      string
+	n         int              // shoulders
+	passed    int              // of these, those that went on in another group
 	counts    *survival.Counts // of this group alone
 	rows      survival.Data    // of this group alone; empty where shoulders are taken as independent
 	limit     *survival.Curve  // free of the endpoint
 	incidence *competing.Curve // of the endpoint
 }
-
-func (g group) n() int { return int(g.counts.N(0)) }
 
 // follow follows the shoulders of a cohort to the endpoint of an analysis.
 func follow(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (*followed, error) {
@@ -69,13 +70,26 @@ func (s *followed) count() error {
 		g := group{label: labels[i], slug: parts[i]}
 		if i < len(e.Groups) {
 			g.counts = s.counts.Select(i)
+			g.n = int(g.counts.N(0))
 		} else {
 			g.counts = s.counts.Pooled()
+			g.n = int(g.counts.N(0)) - e.Divided
 		}
 		s.groups = append(s.groups, g)
 	}
+	s.countPassed()
 	s.shareRows()
 	return s.drawCurves()
+}
+
+// countPassed counts, for each group, the shoulders that went on in another: a shoulder whose follow-up is divided by a
+// change has an episode in each of two groups, and is one shoulder.
+func (s *followed) countPassed() {
+	for i, last := range s.episodes.Last {
+		if !last {
+			s.groups[s.episodes.Group[i]].passed++
+		}
+	}
 }
 
 // data is the episodes as the estimators take them.
@@ -178,7 +192,7 @@ func (s *followed) drawCurves() error {
 
 // id makes the id of an estimate of this analysis.
 func (s *followed) id(parts ...string) string {
-	id := s.asked.ID
+	id := s.asked.ID + s.variant
 	for _, p := range parts {
 		id += "." + p
 	}

@@ -67,9 +67,14 @@ func revisionReasons(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 		section.Sheets = s.sheets()
 	}
 	section.Answer = s.answer()
-	section.Sheets = append(section.Sheets, s.countTable())
 	section.Method = s.methodText()
-	section.Notes = append(s.notes(), s.absentNote()...)
+	section.Notes = s.absentNote()
+	if !s.toldElsewhere(p) {
+		section.Answer = append(section.Answer, s.countSentence())
+		section.Sheets = append(section.Sheets, s.countTable())
+		section.Method = append([]report.Text{s.timeText()}, append(section.Method, s.intervalText())...)
+		section.Notes = append(s.notes(), section.Notes...)
+	}
 	return section, nil
 }
 
@@ -264,7 +269,7 @@ func (s *reasons) reasonEstimate(r reason, g group, c competingCurve, t float64)
 	}
 	e := s.at(s.estimated(s.reasonID(r, g, t), g, "cumulative incidence of revision: "+r.label, report.UnitProbability), t)
 	e.Endpoint = r.endpoint
-	e.N, e.Events = report.Some(float64(g.n())), report.Some(float64(eventsBy(c, s.days(t))))
+	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(eventsBy(c, s.days(t))))
 	e.Method = m.method + ", interval on the " + string(s.asked.Interval) + " scale"
 	s.settle(&e, m, g, p)
 	return e, nil

@@ -20,7 +20,7 @@ const named = 3
 func (s *reasons) answer() []report.Text {
 	t, ok := s.latest(s.all)
 	if len(s.list) == 0 || !ok {
-		return []report.Text{report.Words("No revision tells a reason at a time asked for."), s.countSentence()}
+		return []report.Text{report.Words("No revision tells a reason by the times asked for.")}
 	}
 	g := s.total()
 	var values []report.Text
@@ -31,14 +31,13 @@ func (s *reasons) answer() []report.Text {
 	most := say("Within ", at, " the most frequent reasons for revision were ", join(values), " of all shoulders, out of ",
 		shown{s.pointID(s.all, g, t), report.ShowValueAndRange}, " for any reason.")
 	s.short[s.asked.ID] = most
-	return []report.Text{most, s.countSentence()}
+	return []report.Text{most}
 }
 
 func (s *reasons) methodText() []report.Text {
-	return []report.Text{s.timeText(),
+	return []report.Text{
 		report.Words("Each reason is a cause of its own; the other reasons compete with it" + s.alsoCompeting() + ". The cumulative incidences are Aalen–Johansen " +
-			"estimates (Aalen and Johansen, Scand J Stat 1978;5:141) with " + s.incidenceVariance() + ". At every time they add up to the incidence of any reason."),
-		s.intervalText()}
+			"estimates (Aalen and Johansen, Scand J Stat 1978;5:141) with " + s.incidenceVariance() + ". At every time they add up to the incidence of any reason.")}
 }
 
 func (s *reasons) alsoCompeting() string {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"deltoid/pipeline/report"
+	"deltoid/schemas"
 	"deltoid/stats/survival"
 )
 
@@ -14,7 +15,7 @@ func (s *comparison) meanSheet() (sheet report.Sheet, any bool, err error) {
 	}
 	sheet = report.Sheet{ID: s.asked.ID + "-means",
 		Title:   "Mean time free of " + s.endpoint.Label + " up to " + plain(s.asked.Horizon) + " " + unitWord(string(s.asked.Unit), s.asked.Horizon),
-		Columns: []string{s.groupHeader(), sentence(string(s.asked.Unit)), "Difference", "Ratio"}}
+		Columns: []string{s.groupHeader(), sentence(string(s.asked.Unit)), "Difference, days", "Ratio"}}
 	var reference survival.Mean
 	for i, g := range s.parts() {
 		m, err := g.limit.RestrictedMean(s.days(s.asked.Horizon), s.asked.Level)
@@ -40,7 +41,7 @@ func (s *comparison) meanID(g group) string { return s.id("mean", g.slug) }
 // mean is the restricted mean of a group, or why there is none.
 func (s *comparison) mean(g group, m survival.Mean) report.Estimate {
 	e := s.at(s.estimated(s.meanID(g), g, "mean time free of the endpoint", string(s.asked.Unit)), s.asked.Horizon)
-	e.N, e.Events = report.Some(float64(g.n())), report.Some(float64(g.limit.At(s.days(s.asked.Horizon)).Events))
+	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(g.limit.At(s.days(s.asked.Horizon)).Events))
 	e.Method = "area under the product-limit curve, " + s.limitVariance() + ", interval on the plain scale"
 	if m.Status == survival.BeyondFollowUp {
 		e.Status, e.Events = report.BeyondFollowUp, report.Some(float64(g.limit.Total))
@@ -67,7 +68,6 @@ func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference s
 	if err != nil {
 		return err
 	}
-	difference.Value, difference.Lower, difference.Upper = s.inUnit(difference.Value), s.inUnit(difference.Lower), s.inUnit(difference.Upper)
 	ratio, err := m.Over(reference)
 	if err != nil {
 		return err
@@ -77,7 +77,7 @@ func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference s
 		slug, measure, unit, scale string
 		c                          survival.Contrast
 	}{
-		{"mean-difference", "difference of mean times free of the endpoint", string(s.asked.Unit), "plain", difference},
+		{"mean-difference", "difference of mean times free of the endpoint", string(schemas.Days), "plain", difference},
 		{"mean-ratio", "ratio of mean times free of the endpoint", report.UnitRatio, "log", ratio},
 	} {
 		e := s.at(s.contrasted(s.id(part.slug, g.slug), g, s.reference(), part.measure, part.unit, part.c, from...), s.asked.Horizon)

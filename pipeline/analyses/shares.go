@@ -51,7 +51,7 @@ func shareName(p float64) string {
 func (s *implant) share(g group, q survival.Quantile) report.Estimate {
 	name := report.Tick(q.P, report.UnitProbability)
 	e := s.estimated(s.id("time-to-share", g.slug, plain(q.P)), g, "time at which "+name+" had come to the endpoint", string(s.asked.Unit))
-	e.N, e.Events = report.Some(float64(g.n())), report.Some(float64(g.limit.Total))
+	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(g.limit.Total))
 	e.Method = "product-limit, " + s.limitVariance() + "; limits where those of survival on the " + string(s.asked.Interval) + " scale cross"
 	if q.Status != survival.Estimated {
 		e.Status = report.NotReached

@@ -71,6 +71,13 @@ func implantSurvival(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 		}
 		section.Sheets = append(section.Sheets, sheet)
 	}
+	if len(asked.Sensitivity) > 0 {
+		sheet, err := s.sensitivitySheet(p)
+		if err != nil {
+			return section, err
+		}
+		section.Sheets = append(section.Sheets, sheet)
+	}
 	section.Sheets = append(section.Sheets, s.countTable())
 	s.brief()
 	return section, nil

@@ -22,7 +22,7 @@ var causeNames = map[cohorts.Cause]string{
 // countEstimates records who is in and how each episode ended, by group, and that the numbers add up.
 func (s *followed) countEstimates() {
 	for _, g := range s.groups {
-		n := g.n()
+		n := g.n
 		whole := s.countOf(g, "shoulders", "shoulders counted", n)
 		ended := 0
 		var parts []string
@@ -31,12 +31,17 @@ func (s *followed) countEstimates() {
 			ended += events
 			parts = append(parts, s.countOf(g, "ended-"+slug(string(cause)), causeNames[cause], events))
 		}
-		parts = append(parts, s.countOf(g, "ended-censored", "still under observation at the end", n-ended))
+		parts = append(parts, s.countOf(g, "ended-censored", "still under observation at the end", n-ended-g.passed))
+		if s.episodes.Divided > 0 {
+			parts = append(parts, s.countOf(g, "passed", "went on in another group", g.passed))
+		}
 		s.book.total(whole, parts...)
 	}
 	s.countPatients()
 	if len(s.groups) > len(s.parts()) {
-		s.totalOverGroups("shoulders")
+		if s.episodes.Divided == 0 {
+			s.totalOverGroups("shoulders")
+		}
 		s.totalOverGroups("ended-censored")
 		for _, cause := range s.episodes.Causes {
 			s.totalOverGroups("ended-" + slug(string(cause)))
@@ -61,7 +66,7 @@ func (s *followed) countPatients() {
 	e := report.Count(s.countID(g, "patients"), s.asked.ID, "patients counted", patients, "patients")
 	e.Endpoint, e.Cohort, e.Group = s.endpoint.ID, s.cohort.Name, g.label
 	s.add(e)
-	second := s.countOf(g, "beyond-first", "shoulders beyond the first of each patient", g.n()-patients)
+	second := s.countOf(g, "beyond-first", "shoulders beyond the first of each patient", g.n-patients)
 	s.book.total(s.countID(g, "shoulders"), e.ID, second)
 }
 
@@ -137,7 +142,7 @@ func (s *followed) estimate(m measure, g group, t float64) (report.Estimate, err
 		return report.Estimate{}, fmt.Errorf("%s: %w", s.asked.Place, err)
 	}
 	e := s.at(s.estimated(s.pointID(m, g, t), g, m.name, report.UnitProbability), t)
-	e.N, e.Events = report.Some(float64(g.n())), report.Some(float64(p.Events))
+	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(p.Events))
 	e.Method = m.method + ", interval on the " + string(s.asked.Interval) + " scale"
 	s.settle(&e, m, g, p)
 	return e, nil

@@ -52,6 +52,9 @@ func (s *followed) countTable() report.Sheet {
 		sheet.Columns = append(sheet.Columns, sentence(causeNames[cause]))
 	}
 	sheet.Columns = append(sheet.Columns, "Still under observation")
+	if s.episodes.Divided > 0 {
+		sheet.Columns = append(sheet.Columns, "Went on in another group")
+	}
 	for _, g := range s.groups {
 		row := report.SheetRow{Label: g.label, Strong: len(s.groups) > 1 && g.slug == s.total().slug}
 		cell := func(what string) {
@@ -62,6 +65,9 @@ func (s *followed) countTable() report.Sheet {
 			cell("ended-" + slug(string(cause)))
 		}
 		cell("ended-censored")
+		if s.episodes.Divided > 0 {
+			cell("passed")
+		}
 		sheet.Rows = append(sheet.Rows, row)
 	}
 	return sheet

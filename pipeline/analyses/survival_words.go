@@ -198,11 +198,7 @@ func (s *followed) shownGroups() []group {
 
 // methodText is made from what was done, in sentences fit for a methods paragraph.
 func (s *implant) methodText() []report.Text {
-	texts := []report.Text{s.timeText()}
-	if len(s.episodes.Causes) > 1 {
-		texts = append(texts, s.incidenceText())
-	}
-	texts = append(texts, s.survivalText(), s.intervalText())
+	texts := s.estimateTexts()
 	if len(s.asked.Shares) > 0 {
 		texts = append(texts, sharesText())
 	}

@@ -175,7 +175,7 @@ func (s *comparison) stratifiedWords() string {
 // record writes down a result: the statistic and its p-value, with all shoulders and events that it used.
 func (s *comparison) record(t tested, name string) tested {
 	e := s.estimated(s.id("test", name, "chi-square"), s.total(), "chi-square", "chi-square")
-	e.N, e.Events = report.Some(float64(sum(t.n))), report.Some(float64(sum(t.events)))
+	e.N, e.Events = report.Some(float64(s.total().n)), report.Some(float64(sum(t.events)))
 	e.Method = t.method + ", " + degrees(t.df) + "; groups: " + strings.Join(t.groups, "; ")
 	p := e
 	p.ID, p.Measure, p.Unit = s.id("test", name, "p"), "p value", report.UnitPValue
