@@ -35,9 +35,10 @@ type Ascent struct {
 const (
 	// DefaultSteps is how many steps of Newton's method are tried.
 	DefaultSteps = 50
-	// settled is the squared distance to the top, in standard errors, at which the next step
-	// could not be seen any more.
+	// settled is the squared distance to the top, in standard errors, and still the length of a
+	// step, in standard deviations of the columns, at which variances cannot change any more.
 	settled = 1e-18
+	still   = 1e-9
 	// longStep is how far a step moves some predictor when it does not get shorter.
 	longStep = 0.05
 	// farAway is the move of a predictor, on the log scale, at which a likelihood that still has
@@ -69,7 +70,7 @@ func Maximise(d *Design, o Objective, steps int) *Ascent {
 		a.Information, a.Factor = info, f
 		step := f.Solve(u)
 		far := dot(step, u)
-		if far < settled {
+		if far < settled || dot(step, step) < still*still {
 			// The likelihood could not see this step; the last digits of the estimates can.
 			for j, x := range step {
 				a.Beta[j] += x

@@ -18,7 +18,8 @@ type Data struct {
 	Exit []int32
 	// Cause is why it ended: 0 for censored, otherwise which event.
 	Cause []uint8
-	// Stratum is 0 or more: each has a baseline hazard of its own. Nil means one stratum.
+	// Stratum is 0 or more: each has a baseline hazard of its own. Nil means one stratum. Numbers
+	// without rows cost memory, so that they must stay below twice the number of rows.
 	Stratum []int32
 	// Weight is how much a row counts for; nil is 1 for all. A row of weight 0 is left out.
 	Weight []float64
@@ -128,6 +129,9 @@ func (d Data) check(cause uint8) (last int32, strata int, err error) {
 			top = s
 		}
 		last = max(last, exit)
+	}
+	if int(top) >= 2*n+1<<10 {
+		return 0, 0, fmt.Errorf("Stratum goes up to %d in %d rows; number the strata from 0", top, n)
 	}
 	if d.Times != nil && int(last) >= len(d.Times) {
 		return 0, 0, fmt.Errorf("Exit goes up to rank %d, Times has %d", last, len(d.Times))

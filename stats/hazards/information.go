@@ -24,8 +24,8 @@ func (p *partial) eachTable(use func(t *tables)) {
 	for j := range all {
 		all[j] = j
 	}
-	bytes := 8 * (p.slots.n + p.severalAt)
-	fit := max(2, max(leastTable, tableBytes*len(p.risk))/bytes)
+	bytes := 16 * (p.slots.n + p.severalAt) // once while summing, once apart
+	fit := max(2, p.tableLimit/bytes)
 	if len(all) <= fit {
 		use(p.tabulate(all))
 		return
@@ -39,41 +39,75 @@ func (p *partial) eachTable(use func(t *tables)) {
 	}
 }
 
+// abreast is how many columns are summed side by side: their sums for a slot lie together, and
+// risk and slot of a row are read once for all of them.
+const abreast = 4
+
 func (p *partial) tabulate(columns []int) *tables {
 	t := &tables{columns: columns, s1: make([][]float64, len(columns)), d1: make([][]float64, len(columns))}
-	covariates.InParallel(len(columns), func(_, at int) {
-		t.s1[at], t.d1[at] = p.columnSums(columns[at])
+	covariates.InParallel((len(columns)+abreast-1)/abreast, func(_, job int) {
+		from := job * abreast
+		to := min(len(columns), from+abreast)
+		s, d := p.columnSums(columns[from:to])
+		for at := from; at < to; at++ {
+			t.s1[at], t.d1[at] = everyFourth(s[at-from:], p.slots.n), everyFourth(d[at-from:], p.severalAt)
+			p.slots.downwards(t.s1[at])
+		}
 	})
 	return t
 }
 
-// columnSums makes the sums of one column. One worker goes along the rows in order.
-func (p *partial) columnSums(j int) (s1, d1 []float64) {
-	s1, d1 = make([]float64, p.slots.n), make([]float64, p.severalAt)
-	var z [1024]float64
-	s := p.slots
-	for from := 0; from < len(p.risk); from += len(z) {
-		to := min(len(p.risk), from+len(z))
-		block := z[:to-from]
-		p.design.Write(j, from, block)
-		risk, leave, cause := p.risk[from:to], s.leave[from:to], p.data.Cause[from:to]
-		for i, x := range block {
-			rz, k := float64(risk[i]*x), leave[i]
-			s1[k] += rz
-			if cause[i] == p.cause {
-				if at := p.tied[k]; at >= 0 {
-					d1[at] += rz
-				}
-			}
+func everyFourth(x []float64, n int) []float64 {
+	out := make([]float64, n)
+	for k := range out {
+		out[k] = x[k*abreast]
+	}
+	return out
+}
+
+// columnSums makes the sums of up to four columns, side by side. One worker goes along the rows in
+// order.
+func (p *partial) columnSums(columns []int) (s1, d1 []float64) {
+	const length = 512
+	s1, d1 = make([]float64, p.slots.n*abreast), make([]float64, p.severalAt*abreast+abreast)
+	var z [abreast][length]float64
+	for from := 0; from < len(p.risk); from += length {
+		n := min(length, len(p.risk)-from)
+		for at, j := range columns {
+			p.design.Write(j, from, z[at][:n])
 		}
-		if s.enter != nil {
-			for i, x := range block {
-				s1[s.enter[from+i]] -= float64(risk[i] * x)
+		p.sumBlock(from, &z[0], &z[1], &z[2], &z[3], n, s1, d1)
+	}
+	return s1, d1
+}
+
+func (p *partial) sumBlock(from int, z0, z1, z2, z3 *[512]float64, n int, s1, d1 []float64) {
+	risk, leave, cause := p.risk[from:][:n], p.slots.leave[from:][:n], p.data.Cause[from:][:n]
+	for i, r := range risk {
+		i &= 511
+		a, b, c, d := float64(r*z0[i]), float64(r*z1[i]), float64(r*z2[i]), float64(r*z3[i])
+		add((*[abreast]float64)(s1[int(leave[i])*abreast:]), a, b, c, d)
+		if cause[i] == p.cause {
+			if at := p.tied[leave[i]]; at >= 0 {
+				add((*[abreast]float64)(d1[int(at)*abreast:]), a, b, c, d)
 			}
 		}
 	}
-	s.downwards(s1)
-	return s1, d1
+	if p.slots.enter == nil {
+		return
+	}
+	enter := p.slots.enter[from:][:n]
+	for i, r := range risk {
+		i &= 511
+		add((*[abreast]float64)(s1[int(enter[i])*abreast:]), -float64(r*z0[i]), -float64(r*z1[i]), -float64(r*z2[i]), -float64(r*z3[i]))
+	}
+}
+
+func add(to *[abreast]float64, a, b, c, d float64) {
+	to[0] += a
+	to[1] += b
+	to[2] += c
+	to[3] += d
 }
 
 // Slope returns gradient and information at the beta of the last Value.

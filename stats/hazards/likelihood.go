@@ -44,11 +44,12 @@ type partial struct {
 	tied      []int32   // number of the slot among those with several events, −1 for others
 	severalAt int       // how many slots have several
 
-	risk      []float64 // w exp(η) of each row
-	s0, d0    []float64 // sums of risk over those at risk, and over the events, at each slot
-	shares    shares
-	lanes     int
-	predicted float64 // Σ w η over events
+	risk       []float64 // w exp(η) of each row
+	s0, d0     []float64 // sums of risk over those at risk, and over the events, at each slot
+	shares     shares
+	lanes      int
+	predicted  float64 // Σ w η over events
+	tableLimit int     // bytes that the tables of columns may take at once
 }
 
 // shares are sums over the turns l = 0 … d−1 of the d events of a slot, W being their weight,
@@ -68,7 +69,7 @@ func newShares(n int) shares {
 func newPartial(d Data, cause uint8, ties Ties, design *covariates.Design, s *slots) *partial {
 	p := &partial{data: d, cause: cause, ties: ties, design: design, slots: s,
 		deaths: make([]int32, s.n), mass: make([]float64, s.n), tied: make([]int32, s.n), risk: make([]float64, len(d.Exit)),
-		s0: make([]float64, s.n), d0: make([]float64, s.n), shares: newShares(s.n)}
+		s0: make([]float64, s.n), d0: make([]float64, s.n), shares: newShares(s.n), tableLimit: max(leastTable, tableBytes*len(d.Exit))}
 	for i := range d.Exit {
 		if p.event(i) {
 			p.deaths[s.leave[i]]++
