@@ -16,16 +16,33 @@ var setAsideHeader = []string{"file", "line", "column", "header", "field", "valu
 // private: values of identifiers are written as they were found. Cells that a spreadsheet would take for a formula are
 // written with an apostrophe in front.
 func WriteSetAside(w io.Writer, table string, fs *Findings) error {
+	return writeFindings(w, setAsideHeader, fs, func(f *Finding) []string {
+		if f.Table != table {
+			return nil
+		}
+		return f.cells()
+	})
+}
+
+// WriteFindings writes every finding about every table, as [WriteSetAside] does for one, with the name of the table in
+// front. It is as private.
+func WriteFindings(w io.Writer, fs *Findings) error {
+	return writeFindings(w, append([]string{"table"}, setAsideHeader...), fs, func(f *Finding) []string {
+		return append([]string{f.Table}, f.cells()...)
+	})
+}
+
+// writeFindings writes one line for each finding that has cells.
+func writeFindings(w io.Writer, header []string, fs *Findings, cells func(*Finding) []string) error {
 	out := csv.NewWriter(w)
-	if err := out.Write(setAsideHeader); err != nil {
+	if err := out.Write(header); err != nil {
 		return err
 	}
 	for f := range fs.Each() {
-		if f.Table != table {
-			continue
-		}
-		if err := out.Write(f.cells()); err != nil {
-			return err
+		if line := cells(&f); line != nil {
+			if err := out.Write(line); err != nil {
+				return err
+			}
 		}
 	}
 	out.Flush()

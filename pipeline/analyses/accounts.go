@@ -1,6 +1,8 @@
 package analyses
 
 import (
+	"maps"
+	"slices"
 	"strconv"
 
 	"deltoid/pipeline/plan"
@@ -17,8 +19,17 @@ type Exports struct {
 	Suspects []schemas.Suspect // columns that may identify people; each is reviewed or dropped in the plan
 }
 
-// accountsSection is the row ledger: every row read was used, set aside by a rule, or left unlinked.
+// accountsSection is the row ledger: every row read was used, set aside by a rule, or left unlinked. The recode log
+// follows it.
 func accountsSection(b *book, x Exports, ledgers []schemas.Ledger) report.Section {
+	s := ledgerSection(b, x, ledgers)
+	if sheet, any := recodeSheet(b, x.Tables); any {
+		s.Sheets = append(s.Sheets, sheet)
+	}
+	return s
+}
+
+func ledgerSection(b *book, x Exports, ledgers []schemas.Ledger) report.Section {
 	s := report.Section{
 		ID:       "exports",
 		Heading:  "What came in",
@@ -42,9 +53,6 @@ func accountsSection(b *book, x Exports, ledgers []schemas.Ledger) report.Sectio
 	}
 	s.Sheets = append(s.Sheets, trustSheets(b, x)...)
 	s.Sheets = append(s.Sheets, fileSheet(b, x))
-	if sheet, any := recodeSheet(b, x.Tables); any {
-		s.Sheets = append(s.Sheets, sheet)
-	}
 	return s
 }
 
@@ -103,15 +111,25 @@ func fileSheet(b *book, x Exports) report.Sheet {
 	return sheet
 }
 
-// recodeSheet is the recode log, and whether there is anything in it.
+// recodeSheet is the recode log, and whether there is anything in it. How often a code stands counts people, so small
+// counts are masked; the cells that no recode met are counted too, so that no masked count is left over.
 func recodeSheet(b *book, tables []*schemas.Table) (sheet report.Sheet, any bool) {
 	sheet = report.Sheet{ID: "recodes", Title: "Recodes made", Columns: []string{"Field", "Table", "In the export", "Became", "Cells"}}
 	for _, t := range tables {
+		parts := map[string][]string{}
+		rest := map[string]int{}
 		for i, r := range t.Recoded {
 			id := b.add(report.Count("accounts."+t.Schema.Name+".recode-"+strconv.Itoa(i+1), "accounts",
-				"cells of "+r.Field+" recoded from "+r.From+" to "+r.To, r.N, "rows"))
+				"cells of "+r.Field+" recoded from "+r.From+" to "+r.To, r.N, "records"))
 			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: r.Field,
 				Cells: []report.Cell{words(t.Schema.Name), words(r.From), words(r.To), number(id)}})
+			parts[r.Field] = append(parts[r.Field], id)
+			rest[r.Field] += r.N
+		}
+		for _, field := range slices.Sorted(maps.Keys(parts)) {
+			id := b.add(report.Count("accounts."+t.Schema.Name+".not-recoded."+field, "accounts", "cells of "+field+" that no recode met",
+				t.Rows()-rest[field], "rows"))
+			b.total("accounts."+t.Schema.Name+".read", append(parts[field], id)...)
 		}
 	}
 	return sheet, len(sheet.Rows) > 0

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -9,7 +10,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"deltoid/pipeline/analyses"
+	"deltoid/pipeline/disclose"
 	"deltoid/pipeline/record"
+	"deltoid/pipeline/render"
 	"deltoid/schemas"
 )
 
@@ -18,7 +22,9 @@ func checkCommand(o *options) *cobra.Command {
 		Use:   "check PLAN",
 		Short: "Check the plan and every row of its exports, and analyse nothing",
 		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
-			"three places, and what to do. With --out the list of every finding is written to that folder, which is then private.\n" +
+			"three places, and what to do first. With --out it writes two files to that folder: set-aside/findings.csv, which lists\n" +
+			"every finding and is private, and quality.html, a page about the exports: what is missing, ranges, codes, and how complete\n" +
+			"each year is.\n" +
 			"The exit code is 4 when a row would be set aside or could not be linked.",
 		Args: onePlan,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -42,7 +48,8 @@ type checked struct {
 	Study    string           `json:"study"`
 	Ledgers  []schemas.Ledger `json:"rows"`
 	Findings []ruleCount      `json:"findings"`
-	List     string           `json:"list,omitempty"` // folder with every finding
+	List     string           `json:"list,omitempty"`    // file with every finding
+	Quality  string           `json:"quality,omitempty"` // page about the exports
 	summary  schemas.Summary
 }
 
@@ -73,8 +80,47 @@ func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, e
 	if err != nil {
 		return checked{}, err
 	}
-	c.List = filepath.Join(out, asideFolder)
-	return c, s.finish(ctx, folder)
+	if err := s.writeQuality(folder); err != nil {
+		return checked{}, err
+	}
+	c.List, c.Quality = filepath.Join(out, findingsFile), filepath.Join(out, qualityFile)
+	run, err := s.record(ctx)
+	if err != nil {
+		return checked{}, err
+	}
+	return c, folder.Commit(run)
+}
+
+// What check writes: the list of every finding is private, the page is cleared of small numbers like any report.
+const (
+	findingsFile = asideFolder + "/findings.csv"
+	qualityFile  = "quality.html"
+)
+
+// writeQuality writes the list of findings and the page about the exports.
+func (s *study) writeQuality(folder *record.Folder) error {
+	err := writePrivate(folder, findingsFile, func(w io.Writer) error { return schemas.WriteFindings(w, s.exports.Findings) })
+	if err != nil {
+		return err
+	}
+	doc := analyses.Quality(s.plan, s.exports, s.registry.Ledgers, version)
+	cleared, err := disclose.Clear(doc, disclose.Policy{MaskBelow: s.plan.Disclosure.MaskBelow, Reason: s.plan.Disclosure.Reason})
+	if err != nil {
+		return err
+	}
+	files, err := render.Files(cleared)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		switch f.Name {
+		case "report.html":
+			err = errors.Join(err, folder.Write(qualityFile, f.Data))
+		case "tables/estimates.csv":
+			err = errors.Join(err, folder.Write(f.Name, f.Data))
+		}
+	}
+	return err
 }
 
 // check loads the study and counts what is wrong with its rows.
@@ -108,12 +154,19 @@ func (c checked) inWords(w io.Writer) {
 	fmt.Fprintln(w)
 	if len(c.Findings) == 0 {
 		fmt.Fprintln(w, "No rule is broken.")
+		c.placesInWords(w)
 		return
 	}
 	fmt.Fprint(w, c.summary.String())
-	if c.List != "" {
-		fmt.Fprintf(w, "\nEvery finding: %s (private: it holds patient rows)\n", c.List)
+	c.placesInWords(w)
+}
+
+func (c checked) placesInWords(w io.Writer) {
+	if c.List == "" {
+		fmt.Fprintln(w, "\nWith --out DIR, check also lists every finding there and writes a page about the exports.")
+		return
 	}
+	fmt.Fprintf(w, "\nAbout the exports: %s\nEvery finding: %s (private: it holds patient rows)\n", c.Quality, c.List)
 }
 
 // printLedgers prints the row ledger, one table a line, as an equation.
