@@ -1,6 +1,7 @@
 package cohorts_test
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"testing"
@@ -36,11 +37,14 @@ func shuffled(tb testing.TB, n int) map[string]*schemas.Table {
 	tables["procedures"] = m.table("procedures", n, owner, second, day,
 		m.codes("procedure", n, "reverse", "reverse", "anatomic", "hemi"), m.codes("occasion", n, "primary"),
 		m.codes("indication", n, "fracture", "cuff_tear_arthropathy", "oa_deficient_cuff", "tumour"), m.codes("sex", n, "female", "male"))
+	tables["procedures"] = with(tables["procedures"], m.codes("cuff", n, "intact", "full_tear", "massive_tear"),
+		m.codes("arthritis_grade", n, "none", "moderate", "severe"), m.codes("superior_migration", n, "1", "3", "4b"),
+		m.codes("fracture", n, "none", "none", "acute"), m.codes("head", n, "viable", "split"))
 	tables["revisions"] = m.table("revisions", n/10, anyone, left, later, m.codes("reason", n/10, "infection", "instability", "wear"))
 	deaths := rng.Perm(patients)
 	tables["deaths"] = m.table("deaths", min(n/4, patients), func(i int) int { return deaths[i] }, nil,
 		func(int) int32 { return 6000 + int32(rng.IntN(4000)) })
-	tables["scores"] = m.table("scores", 3*n, anyone, left, day)
+	tables["scores"] = with(m.table("scores", 3*n, anyone, left, day), m.codes("instrument", 3*n, "constant", "oxford"), m.numbers("value", 3*n))
 	tables["contacts"] = m.table("contacts", n, anyone, nil, day)
 	return tables
 }
@@ -63,11 +67,16 @@ func (m maker) codes(name string, n int, levels ...string) *schemas.Column {
 	for i := range codes {
 		codes[i] = int16(m.rng.IntN(len(levels)))
 	}
-	table := "procedures"
-	if name == "reason" {
-		table = "revisions"
+	table := map[string]string{"reason": "revisions", "instrument": "scores"}[name]
+	return schemas.CodeColumn(m.field(cmp.Or(table, "procedures"), name), levels, codes)
+}
+
+func (m maker) numbers(name string, n int) *schemas.Column {
+	numbers := make([]float64, n)
+	for i := range numbers {
+		numbers[i] = float64(m.rng.IntN(100))
 	}
-	return schemas.CodeColumn(m.field(table, name), levels, codes)
+	return schemas.NumberColumn(m.field("scores", name), numbers)
 }
 
 func (m maker) table(name string, n int, patient, side func(int) int, day func(int) int32, more ...*schemas.Column) *schemas.Table {
@@ -103,6 +112,34 @@ func BenchmarkLink(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				if _, err := cohorts.Link(tables, benchFollowUp, &schemas.Findings{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkWhole takes the tables all the way: linked, settled, defined and followed, and the scores put into windows.
+func BenchmarkWhole(b *testing.B) {
+	windows := []cohorts.Window{{ID: "before", From: -180}, {ID: "1", Target: 365, From: 274, To: 457}, {ID: "2", Target: 730, From: 640, To: 820}}
+	d := cohorts.Definition{Indication: cohorts.Settled, Criteria: workedDefinition.Criteria}
+	for _, n := range benchSizes {
+		b.Run(fmt.Sprintf("procedures=%d", n), func(b *testing.B) {
+			tables := shuffled(b, n)
+			b.ReportAllocs()
+			for b.Loop() {
+				r, err := cohorts.Link(tables, benchFollowUp, &schemas.Findings{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				c, _, err := cohorts.Define(r, d, benchFollowUp)
+				if err != nil {
+					b.Fatal(err)
+				}
+				if _, err := c.Episodes(anyRevision, benchFollowUp, cohorts.Grouping{By: "indication"}); err != nil {
+					b.Fatal(err)
+				}
+				if _, err := c.Visits("constant", windows, anyRevision, benchFollowUp); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -22,7 +22,7 @@ func (l *linking) follow(r *records) (keys []int32) {
 			return
 		}
 		if r.codes != nil {
-			switch first := l.first[key]; {
+			switch first := l.known[patient].first[key&1]; {
 			case first == schemas.NoDay:
 				c.find(r, int32(row), RuleNoIndexProcedure, "side", "the patient has an index procedure on the other side only")
 				return
@@ -31,7 +31,7 @@ func (l *linking) follow(r *records) (keys []int32) {
 				return
 			}
 		}
-		if died := l.died[patient]; died != schemas.NoDay && r.days[row] > died {
+		if died := l.known[patient].died; died != schemas.NoDay && r.days[row] > died {
 			c.find(r, int32(row), RuleRecordAfterDeath, "day", "the patient died on "+showDay(r.table, died))
 			return
 		}
@@ -39,7 +39,7 @@ func (l *linking) follow(r *records) (keys []int32) {
 		if keys != nil {
 			keys[row] = key
 		}
-		raise(&l.last[patient], r.days[row])
+		raise(&l.known[patient].last, r.days[row])
 	})
 	return keys
 }
@@ -64,7 +64,7 @@ func (l *linking) lastContacts(r *Registry) {
 		}
 		for i := from; i < to; i++ {
 			s := &r.Shoulders[i]
-			if known := l.last[s.Patient]; known >= s.Day {
+			if known := l.known[s.Patient].last; known >= s.Day {
 				s.LastContact = known
 			}
 			if latest > s.Day {

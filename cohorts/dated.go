@@ -138,7 +138,7 @@ func (eps *Episodes) split(c *Cohort, days knownOn, notYet int32) *Episodes {
 			change = days[s.Row] - s.Day
 		}
 		switch {
-		case change <= entry && (entry > 0 || change <= 0):
+		case change <= entry:
 			add(i, entry, exit, eps.Cause[i], eps.Group[i], true)
 		case change >= exit:
 			add(i, entry, exit, eps.Cause[i], notYet, true)

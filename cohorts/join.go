@@ -21,7 +21,7 @@ type joiner struct {
 // join makes the registry from procedures, revisions and deaths. keys are the shoulder keys of procedures.
 func (l *linking) join(keys []int32) *Registry {
 	n := l.people.count()
-	l.first, l.died, l.last = noDays(2*n), noDays(n), noDays(n)
+	l.known = noneKnown(n)
 	procs, revs, dead := newBuckets(keys, 2*n), l.place(l.revisions), l.place(l.deaths)
 	parts := make([]joiner, countParts(n))
 	inParts(n, func(part, from, to int) {
@@ -62,12 +62,13 @@ func (l *linking) gather(parts []joiner) *Registry {
 	return r
 }
 
-func noDays(n int) []int32 {
-	days := make([]int32, n)
-	for i := range days {
-		days[i] = schemas.NoDay
+// noneKnown returns so many patients of whom no day is known.
+func noneKnown(n int) []known {
+	all := make([]known, n)
+	for i := range all {
+		all[i] = known{first: [2]int32{schemas.NoDay, schemas.NoDay}, died: schemas.NoDay, last: schemas.NoDay}
 	}
-	return days
+	return all
 }
 
 // patient finds the index procedures first, then the death that fits them, then the revisions that fit both. A second
@@ -80,11 +81,12 @@ func (j *joiner) patient(p int32) {
 	middle := len(j.shoulders)
 	j.index(right, p, Right)
 	mine := j.shoulders[from:]
-	j.died[p] = j.death(p, mine)
+	of := &j.known[p]
+	of.died = j.death(p, mine)
 	for i := range mine {
-		mine[i].Death = j.died[p]
+		mine[i].Death = of.died
 	}
-	j.last[p] = max(j.last[p], j.died[p])
+	of.last = max(of.last, of.died)
 	j.revise(left, p, from, middle)
 	j.revise(right, p, middle, len(j.shoulders))
 }
@@ -114,7 +116,7 @@ func (j *joiner) index(key, patient int32, side Side) {
 			}
 			continue
 		case current < 0:
-			j.first[key], history = day, First
+			j.known[patient].first[key&1], history = day, First
 		case !revised:
 			j.find(j.procedures, row, RuleSecondPrimary, "day", "the index procedure is on "+j.procedures.at(current))
 			continue
@@ -193,7 +195,7 @@ func (j *joiner) revise(key, patient int32, from, to int) {
 			j.shoulders[at].revisions = span{int32(len(j.events)), int32(len(j.events))}
 		}
 		if j.attach(at, day, fromProcs, fromRevs) {
-			j.last[patient] = max(j.last[patient], day)
+			j.known[patient].last = max(j.known[patient].last, day)
 		}
 	}
 }
@@ -234,7 +236,7 @@ func (r *records) splitDay(rows []int32, day int32) (of, rest []int32) {
 
 // misplaced returns the rule that a revision of this day breaks, nil for none.
 func (j *joiner) misplaced(key, patient, day int32) (*schemas.Rule, string) {
-	first, died := j.first[key], j.died[patient]
+	first, died := j.known[patient].first[key&1], j.known[patient].died
 	switch {
 	case first == schemas.NoDay:
 		return RuleNoIndexProcedure, "the patient has an index procedure on the other side only"

@@ -23,9 +23,14 @@ type linking struct {
 	all        []*records // every table, in the order of schemas.Names
 
 	people *people
-	first  []int32 // by shoulder key: day of the first index procedure, or NoDay
-	died   []int32 // by patient: day of death, or NoDay
-	last   []int32 // by patient: the last day on which a row in use, other than an index procedure, knows of the patient
+	known  []known // by patient
+}
+
+// known is what is known of one patient, close together: most questions ask for all of it.
+type known struct {
+	first [2]int32 // day of the first index procedure of the left and of the right shoulder, or NoDay
+	died  int32    // day of death, or NoDay
+	last  int32    // the last day on which a row in use, other than an index procedure, knows of the patient
 }
 
 // shoulderKey numbers the shoulders that people can have: 2 for each patient, the left one first.

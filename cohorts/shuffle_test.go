@@ -93,6 +93,44 @@ func TestRowOrderDoesNotMatter(t *testing.T) {
 	})
 }
 
+// decisionsOf is everything that the decisions about a study say.
+func decisionsOf(tb testing.TB, s study) []any {
+	tb.Helper()
+	r, _ := s.link(tb, untilCut)
+	d := cohorts.Definition{Indication: cohorts.Settled, Minimum: cohorts.MinimumFollowUp{Days: 300, Words: "300 days"}, FirstShoulderOnly: true}
+	first, flow := define(tb, r, d, untilCut)
+	c, _ := define(tb, r, everyone, untilCut)
+	audit, err := c.Audit()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	pairs, err := c.Pairs(cohorts.Grouping{By: "procedure"})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	complete, err := c.Completeness(exchanged, untilCut, cohorts.Grouping{By: "age", Bands: []float64{65}})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	visits, err := c.Visits("constant", []cohorts.Window{{ID: "before", From: -180}, {ID: "later", Target: 365, From: 1, To: 900}}, anyRevision, untilCut)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return []any{first.Shoulders, flow, c.Settlement(), audit, pairs, complete, fmt.Sprint(visits),
+		episodes(tb, c, exchanged, untilCut, cohorts.Grouping{By: "indication"})}
+}
+
+// TestRowOrderDoesNotMatterToDecisions shuffles the worked registry of decisions.
+func TestRowOrderDoesNotMatterToDecisions(t *testing.T) {
+	paper := decidedStudy(t)
+	want := decisionsOf(t, paper)
+	rapid.Check(t, func(rt *rapid.T) {
+		if diff := gocmp.Diff(want, decisionsOf(t, shuffledStudy(rt, paper))); diff != "" {
+			rt.Fatalf("(- as written, + shuffled):\n%s", diff)
+		}
+	})
+}
+
 // TestProcessorsDoNotMatter links a study of several parts with one processor and with several.
 func TestProcessorsDoNotMatter(t *testing.T) {
 	const n = 100_000

@@ -23,7 +23,7 @@ func (c *Cohort) Keep(criterion Criterion) (*Cohort, FlowStep, error) {
 	}
 	s := &selection{registry: c.Registry, flow: &Flow{}, kept: c.Shoulders, patients: c.Patients()}
 	s.criterion(0, criterion, tests[0])
-	out := &Cohort{Name: c.Name, Registry: c.Registry, Definition: c.Definition, Shoulders: s.kept}
+	out := &Cohort{Name: c.Name + ": " + criterion.Label, Registry: c.Registry, Definition: c.Definition, Shoulders: s.kept}
 	out.Definition.Criteria = append(slices.Clone(c.Definition.Criteria), criterion)
 	return out, s.flow.Steps[0], nil
 }
