@@ -1,8 +1,6 @@
 package analyses
 
 import (
-	"maps"
-	"slices"
 	"strconv"
 
 	"deltoid/pipeline/plan"
@@ -111,26 +109,40 @@ func fileSheet(b *book, x Exports) report.Sheet {
 	return sheet
 }
 
-// recodeSheet is the recode log, and whether there is anything in it. How often a code stands counts people, so small
-// counts are masked; the cells that no recode met are counted too, so that no masked count is left over.
+// recodeSheet is the recode log, one row for each field, and whether there is anything in it. The count of every code is among
+// the estimates. A rare code says something about a person, so small counts are masked; the cells that no recode met are
+// counted too, so that no masked count is left over.
 func recodeSheet(b *book, tables []*schemas.Table) (sheet report.Sheet, any bool) {
-	sheet = report.Sheet{ID: "recodes", Title: "Recodes made", Columns: []string{"Field", "Table", "In the export", "Became", "Cells"}}
+	sheet = report.Sheet{ID: "recodes", Title: "Recodes made", Columns: []string{"Field", "Table", "Codes", "Cells"},
+		Notes: []report.Text{report.Words("What each code became, with its count, is in the estimates table: the rows whose names hold “recode”.")}}
 	for _, t := range tables {
-		parts := map[string][]string{}
-		rest := map[string]int{}
-		for i, r := range t.Recoded {
-			id := b.add(report.Count("accounts."+t.Schema.Name+".recode-"+strconv.Itoa(i+1), "accounts",
-				"cells of "+r.Field+" recoded from "+r.From+" to "+r.To, r.N, "records"))
-			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: r.Field,
-				Cells: []report.Cell{words(t.Schema.Name), words(r.From), words(r.To), number(id)}})
-			parts[r.Field] = append(parts[r.Field], id)
-			rest[r.Field] += r.N
-		}
-		for _, field := range slices.Sorted(maps.Keys(parts)) {
-			id := b.add(report.Count("accounts."+t.Schema.Name+".not-recoded."+field, "accounts", "cells of "+field+" that no recode met",
-				t.Rows()-rest[field], "rows"))
-			b.total("accounts."+t.Schema.Name+".read", append(parts[field], id)...)
+		for from := 0; from < len(t.Recoded); {
+			to := from
+			for to < len(t.Recoded) && t.Recoded[to].Field == t.Recoded[from].Field {
+				to++
+			}
+			sheet.Rows = append(sheet.Rows, recodeRow(b, t, from, to))
+			from = to
 		}
 	}
 	return sheet, len(sheet.Rows) > 0
+}
+
+// recodeRow records the recodes of one field, which stand one after the other.
+func recodeRow(b *book, t *schemas.Table, from, to int) report.SheetRow {
+	table, field, cells := t.Schema.Name, t.Recoded[from].Field, 0
+	count := func(name, measure string, n int, unit string) string {
+		return b.add(report.Count("accounts."+table+"."+name, "accounts", measure, n, unit))
+	}
+	var parts []string
+	for i := from; i < to; i++ {
+		r := t.Recoded[i]
+		cells += r.N
+		parts = append(parts, count("recode-"+strconv.Itoa(i+1), "cells of "+field+" recoded from "+r.From+" to "+r.To, r.N, "records"))
+	}
+	whole := count("recoded."+field, "cells of "+field+" recoded", cells, "records")
+	rest := count("not-recoded."+field, "cells of "+field+" that no recode met", t.Rows()-cells, "rows")
+	b.total(whole, parts...)
+	b.total("accounts."+table+".read", whole, rest)
+	return report.SheetRow{Label: field, Cells: []report.Cell{words(table), words(counted(to-from, "code")), number(whole)}}
 }

@@ -13,7 +13,8 @@ func (s *comparison) differenceSheet() (sheet report.Sheet, any bool, err error)
 	if err := s.points(s.measure); err != nil {
 		return sheet, false, err
 	}
-	sheet = report.Sheet{ID: s.asked.ID + "-differences", Title: sentence(s.measure.name) + " at fixed times, and differences in percentage points",
+	sheet = report.Sheet{ID: s.asked.ID + "-differences",
+		Notes: []report.Text{report.Words(sentence(s.measure.name) + "; differences are in percentage points.")}, Title: "At fixed times, with differences",
 		Columns: []string{s.groupHeader()}}
 	for _, t := range s.asked.Times {
 		sheet.Columns = append(sheet.Columns, plain(t)+" "+unitWord(string(s.asked.Unit), t))

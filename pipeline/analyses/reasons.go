@@ -176,6 +176,7 @@ func (s *reasons) gatherRare(list []reason, counts *survival.Counts) []reason {
 	together := reason{label: "Other reasons", slug: "others-together", endpoint: s.endpoint.ID + ".others-together"}
 	for _, r := range list {
 		if s.tooFew(r, counts) {
+			s.rare = append(s.rare, r.label)
 			together.codes = append(together.codes, r.codes...)
 		} else {
 			apart = append(apart, r)
@@ -183,14 +184,18 @@ func (s *reasons) gatherRare(list []reason, counts *survival.Counts) []reason {
 	}
 	for len(apart) > 0 && len(together.codes) > 0 && s.tooFew(together, counts) {
 		last := len(apart) - 1
+		s.rare = append(s.rare, apart[last].label)
 		together.codes = append(together.codes, apart[last].codes...)
 		apart = apart[:last]
 	}
 	if len(together.codes) == 0 {
 		return apart
 	}
-	for _, c := range together.codes {
-		s.rare = append(s.rare, s.ended.Labels[c])
+	// What the export itself calls another reason would stand beside them under nearly the same name.
+	if i := slices.IndexFunc(apart, func(r reason) bool { return s.ended.Codes[r.codes[0]] == "other" }); i >= 0 {
+		s.rare = append(s.rare, apart[i].label)
+		together.codes = append(together.codes, apart[i].codes...)
+		apart = slices.Delete(apart, i, i+1)
 	}
 	return append(apart, together)
 }

@@ -36,13 +36,13 @@ func (s *reasons) answer() []report.Text {
 
 func (s *reasons) methodText() []report.Text {
 	return []report.Text{
-		report.Words("Each reason is a cause of its own; the other reasons compete with it" + s.alsoCompeting() + ". The cumulative incidences are Aalen–Johansen " +
+		report.Words("Each reason is a cause of its own, with which the other reasons" + s.alsoCompeting() + " compete. The cumulative incidences are Aalen–Johansen " +
 			"estimates (Aalen and Johansen, Scand J Stat 1978;5:141) with " + s.incidenceVariance() + ". At every time they add up to the incidence of any reason.")}
 }
 
 func (s *reasons) alsoCompeting() string {
 	if c := s.competingClause(); c != "" {
-		return ", and so do" + strings.TrimPrefix(c, ",")
+		return " and" + strings.TrimPrefix(c, ",")
 	}
 	return ""
 }
@@ -58,7 +58,7 @@ func (s *followed) incidenceVariance() string {
 func (s *reasons) absentNote() []report.Text {
 	var notes []report.Text
 	if len(s.rare) > 0 {
-		notes = append(notes, report.Words("Put together as other reasons, because some number of revisions is too small to be shown: "+
+		notes = append(notes, report.Words("Put together as other reasons, because some of their numbers are too small to be shown by themselves: "+
 			uncappedList(s.rare)+"."))
 	}
 	if len(s.ended.Absent) > 0 {

@@ -54,8 +54,9 @@ func (s *followed) like(label string) (group, bool) {
 
 // sensitivitySheet shows the headline of the analysis beside that of each variant.
 func (s *implant) sensitivitySheet(p *plan.Plan) (report.Sheet, error) {
-	sheet := report.Sheet{ID: s.asked.ID + "-sensitivity", Title: "Sensitivity: " + s.measures[0].name + " under other choices",
-		Columns: []string{s.groupHeader(), "Shoulders"}}
+	sheet := report.Sheet{ID: s.asked.ID + "-sensitivity", Title: "Sensitivity: other choices of shoulders",
+		Columns: []string{s.groupHeader(), "Shoulders"},
+		Notes:   []report.Text{report.Words(sentence(s.measures[0].name) + " of " + s.endpoint.Label + ".")}}
 	for _, t := range s.asked.Times {
 		sheet.Columns = append(sheet.Columns, plain(t)+" "+unitWord(string(s.asked.Unit), t))
 	}

@@ -1,6 +1,8 @@
 package render
 
 import (
+	"slices"
+
 	"deltoid/pipeline/report"
 )
 
@@ -48,9 +50,13 @@ func (c *chart) riskText(id string) (string, bool) {
 	return plain(report.Format(*e, report.ShowValue)), false
 }
 
-// legend lists the curves with samples of their lines where no numbers at risk do so.
+// legend lists the curves with samples of their lines where no numbers at risk do so; layers from the top down, as they lie.
 func (c *chart) legend(y float64) float64 {
-	for _, curve := range c.drawn() {
+	curves := c.drawn()
+	if c.f.Stacked {
+		slices.Reverse(curves)
+	}
+	for _, curve := range curves {
 		y = c.entry(y+c.textRow+2, c.nameOf(curve))
 	}
 	return y
