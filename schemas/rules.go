@@ -24,6 +24,21 @@ var (
 		Sentence: "The cell has a double quote inside it, or text outside its quotes.",
 		Remedy:   "Put the whole cell in double quotes and write each quote that belongs to the value twice."}
 
+	// RuleErrorCell is broken by a cell of a workbook that holds no value.
+	RuleErrorCell = &Rule{ID: "error-cell", Severity: SetsAside, MayWarn: true,
+		Sentence: "The cell of the workbook holds an error, or a formula whose result was not stored.",
+		Remedy:   "Correct the formula, or write the value in its place; leave the cell empty when the value is not known."}
+
+	// RuleMergedCell is broken by a cell that is covered by another.
+	RuleMergedCell = &Rule{ID: "merged-cell", Severity: SetsAside, MayWarn: true,
+		Sentence: "The cell is part of a merged area, of which only the first cell holds a value.",
+		Remedy:   "Take the merged area apart and write the value into each row that it belongs to."}
+
+	// RuleRoundedNumber is broken by a number where a text is wanted and a workbook cannot have kept all of it.
+	RuleRoundedNumber = &Rule{ID: "rounded-number", Severity: SetsAside, MayWarn: true,
+		Sentence: "The number has more digits than a workbook keeps, so that its last ones may be wrong.",
+		Remedy:   "Export the column from its source again, as text."}
+
 	// RuleBadDate is broken by a date that is not in the declared layout or does not exist in the calendar.
 	RuleBadDate = &Rule{ID: "bad-date", Severity: SetsAside, MayWarn: true,
 		Sentence: "The value is not a date of the calendar in the declared layout.",
@@ -105,7 +120,7 @@ var (
 )
 
 var rules = []*Rule{
-	RuleBadText, RuleRaggedRow, RuleStrayQuote,
+	RuleBadText, RuleRaggedRow, RuleStrayQuote, RuleErrorCell, RuleMergedCell, RuleRoundedNumber,
 	RuleBadDate, RuleTimeOfDay, RuleBadInteger, RuleBadNumber, RuleUnknownCode,
 	RuleMissingRequired, RuleOutOfRange, RulePattern,
 	RuleSameRowTwice, RuleDuplicateKey, RuleNotToldApart, RuleFollowUpOrder,

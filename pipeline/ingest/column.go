@@ -24,6 +24,7 @@ type column struct {
 	flaws    []flaw
 	checked  bool // the bytes are known to be UTF-8
 	quotes   bool // there may be quotes in the bytes
+	since04  bool // days of a workbook are counted from 1904
 	tooLarge bool // more levels, or more text, than a column can hold
 }
 
@@ -196,7 +197,7 @@ func (c *column) date(b []byte) {
 		return
 	}
 	day, ok := c.layout.parse(b)
-	if !ok {
+	if !ok || c.serial {
 		c.bad(schemas.RuleBadDate, b)
 		return
 	}

@@ -104,10 +104,12 @@ func (l *leaf) refusal(sp *spec) (what, remedy string) {
 		return "is nested", "write one plain column for each value"
 	case l.means == unknown:
 		return "has the type " + typeName(l.descr), "write the column with another type"
-	case l.means == zonedMoment:
+	case l.means == zonedMoment && sp.zone == nil:
 		return "holds moments in a time zone, and which day a moment falls on depends on the zone",
-			"write the column as dates, taken in the zone where the patients were treated"
-	case sp.offsets && (l.means == calendarDay || l.means == moment):
+			`name the zone where the patients were treated under "zones" in the study plan, or write the column as dates`
+	case l.means == moment && sp.zone != nil:
+		return "holds moments without a time zone, and the study plan declares one", "take the zone out of the study plan"
+	case sp.offsets && (l.means == calendarDay || l.means == moment || l.means == zonedMoment):
 		return "holds calendar dates where the study plan declares day numbers",
 			"take the layout out of the study plan, or write the column as whole numbers"
 	}
@@ -164,6 +166,8 @@ func (l *leaf) int64s(c *column) func(int64) {
 	switch l.means {
 	case moment:
 		return func(v int64) { c.moment(v, l.perDay) }
+	case zonedMoment:
+		return func(v int64) { c.zoned(v, l.perDay) }
 	case decimal:
 		return func(v int64) { c.decimal(v, l.scale) }
 	case unsigned:

@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
+	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 	"github.com/apache/arrow/go/v15/parquet/schema"
 	"golang.org/x/sync/errgroup"
@@ -157,12 +159,38 @@ func (r *reader) checkTypes(p *parquetFile, b *binding) (ps schemas.Problems) {
 			continue
 		}
 		what, remedy := p.leaves[at].refusal(r.specs[i])
+		if other := p.unread(p.leaves[at]); what == "" && other != "" {
+			what, remedy = "is written in the encoding "+other+", which is not read", "write the file again with plain encodings, or for an older version of the format"
+		}
 		if what != "" {
 			ps = append(ps, b.problem(fmt.Sprintf("the column %q %s", b.header[at], what),
 				"texts, whole and real numbers, decimals, truth values, dates, timestamps without a zone", remedy))
 		}
 	}
 	return ps
+}
+
+// readEncodings are the encodings of values that the library reads.
+var readEncodings = []parquet.Encoding{parquet.Encodings.Plain, parquet.Encodings.PlainDict, parquet.Encodings.RLE, parquet.Encodings.BitPacked,
+	parquet.Encodings.RLEDict, parquet.Encodings.DeltaBinaryPacked, parquet.Encodings.DeltaLengthByteArray, parquet.Encodings.DeltaByteArray}
+
+// unread returns an encoding of a column that is not read, or nothing.
+func (p *parquetFile) unread(l *leaf) (encoding string) {
+	_ = safely(func() error { // a footer that makes no sense is found when the column is read
+		for i := range p.NumRowGroups() {
+			meta, err := p.RowGroup(i).MetaData().ColumnChunk(l.index)
+			if err != nil {
+				return err
+			}
+			for _, e := range meta.Encodings() {
+				if !slices.Contains(readEncodings, e) {
+					encoding = e.String()
+				}
+			}
+		}
+		return nil
+	})
+	return encoding
 }
 
 // readColumn reads one column of one row group and returns it with the bytes it takes in the file.

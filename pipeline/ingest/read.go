@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 
@@ -116,11 +117,19 @@ func (r *reader) stat() (ps schemas.Problems) {
 		case r.format(i) == schemas.ByEnding:
 			ps = append(ps, r.fileProblem(i, fmt.Sprintf("the ending %q does not say what the file is", filepath.Ext(path)),
 				"declare the format in the study plan: "+strings.Join(schemas.Endings(), ", ")+" are known"))
+		case r.format(i) != schemas.Workbook && r.sheetDates():
+			ps = append(ps, planProblem(r.src, fmt.Sprintf("dates are declared as %q, and %s is no workbook", schemas.SheetDate, r.shown(i)),
+				"a layout such as DD/MM/YYYY", "declare how the dates of this file are written"))
 		default:
 			r.total += info.Size()
 		}
 	}
 	return ps
+}
+
+// sheetDates reports whether a field is declared to hold the date cells of a workbook.
+func (r *reader) sheetDates() bool {
+	return slices.ContainsFunc(r.specs, func(sp *spec) bool { return sp.serial })
 }
 
 // format returns the format of a file, declared or by its ending.
@@ -159,6 +168,8 @@ func (r *reader) readFile(ctx context.Context, i int) error {
 	switch r.format(i) {
 	case schemas.Parquet:
 		err = r.readParquet(ctx, f, info.Size(), b)
+	case schemas.Workbook:
+		err = r.readWorkbook(ctx, f, info.Size(), b)
 	default:
 		err = r.readCSV(ctx, f, info.Size(), b)
 	}

@@ -54,7 +54,7 @@ func unknownFields(src *schemas.Source, known map[string]bool) (ps schemas.Probl
 	names := slices.Sorted(maps.Keys(known))
 	named := map[string]bool{}
 	for _, keys := range [][]string{slices.Collect(maps.Keys(src.Columns)), slices.Collect(maps.Keys(src.Recode)),
-		slices.Collect(maps.Keys(src.Layouts)), slices.Collect(maps.Keys(src.Units))} {
+		slices.Collect(maps.Keys(src.Layouts)), slices.Collect(maps.Keys(src.Units)), slices.Collect(maps.Keys(src.Zones))} {
 		for _, k := range keys {
 			named[k] = true
 		}

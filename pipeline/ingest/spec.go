@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
+	_ "time/tzdata" // so that a zone is known on every machine
 
 	"deltoid/schemas"
 )
@@ -17,9 +19,11 @@ type spec struct {
 	must      bool   // a file without the column cannot be read
 	mapped    bool   // the plan names the column
 	layout    *layout
-	offsets   bool    // a Date field of day numbers
-	mark      byte    // decimal mark
-	factor    float64 // days in the declared unit; 0 when no unit is declared
+	offsets   bool           // a Date field of day numbers
+	zone      *time.Location // in which moments become days; nil when none is declared
+	serial    bool           // a Date field of the date cells of a workbook
+	mark      byte           // decimal mark
+	factor    float64        // days in the declared unit; 0 when no unit is declared
 	unit      schemas.Unit
 	low, high float64
 	pattern   *regexp.Regexp
@@ -108,9 +112,20 @@ func (sp *spec) setType(src *schemas.Source) (ps schemas.Problems) {
 }
 
 func (sp *spec) setLayout(src *schemas.Source) schemas.Problems {
+	if name, ok := src.Zones[sp.field.Name]; ok {
+		zone, err := time.LoadLocation(name)
+		if err != nil || name == "" || name == "Local" {
+			return schemas.Problems{planProblem(src, fmt.Sprintf("%q is no time zone", name), "a name of the IANA database, as Europe/Lisbon, or UTC",
+				"correct the zone of "+sp.field.Name)}
+		}
+		sp.zone = zone
+	}
 	declared, ok := src.Layouts[sp.field.Name]
 	if !ok {
 		declared = schemas.ISODate
+	}
+	if sp.serial = declared == schemas.SheetDate; sp.serial {
+		declared = schemas.ISODate // for messages
 	}
 	if sp.offsets = declared == schemas.DayNumber; sp.offsets {
 		sp.low, sp.high = max(sp.low, schemas.NoDay+1), min(sp.high, math.MaxInt32)
@@ -178,6 +193,9 @@ func (sp *spec) allowed(rule *schemas.Rule, value string) string {
 	case schemas.RuleUnknownCode:
 		return sp.allowedCodes(value)
 	case schemas.RuleBadDate, schemas.RuleTimeOfDay:
+		if sp.serial {
+			return "a date cell of the workbook, without a time"
+		}
 		if sp.layout != nil {
 			return "a date written " + string(sp.layout.text)
 		}

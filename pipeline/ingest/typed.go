@@ -147,3 +147,19 @@ func (c *column) moment(v, perDay int64) {
 	}
 	c.text(text)
 }
+
+// zoned adds the day that a moment falls on in the declared zone.
+func (c *column) zoned(v, perDay int64) {
+	perSecond := perDay / 86400
+	seconds := v / perSecond
+	if v%perSecond < 0 {
+		seconds--
+	}
+	_, offset := time.Unix(seconds, 0).In(c.zone).Zone()
+	local := seconds + int64(offset)
+	day := local / 86400
+	if local%86400 < 0 {
+		day--
+	}
+	c.calendar(day)
+}
