@@ -35,16 +35,23 @@ type strata struct {
 }
 
 // readStrata puts every shoulder into its stratum.
-func (s *comparison) readStrata(p *plan.Plan) error {
+func (s *comparison) readStrata() error {
 	s.strata = strata{labels: []string{cohorts.All}}
 	if s.asked.Strata == "" {
 		return nil
 	}
-	e, err := s.cohort.Episodes(s.endpoint, p.FollowUp, cohorts.Grouping{By: s.asked.Strata, Place: s.asked.Place})
+	of, labels, _, err := s.cohort.Groups(cohorts.Grouping{By: s.asked.Strata, Place: s.asked.Place})
 	if err != nil {
 		return err
 	}
-	s.strata = strata{e.Groups, e.Group}
+	if rows := s.episodes.Shoulder; rows != nil { // after a landmark or a split a shoulder has no episode, or two
+		each := make([]int32, len(rows))
+		for i, member := range rows {
+			each[i] = of[member]
+		}
+		of = each
+	}
+	s.strata = strata{labels, of}
 	return nil
 }
 
@@ -58,7 +65,7 @@ func (s *comparison) counted() ([]*survival.Counts, error) {
 
 // runTests runs the tests that the plan asks for and records their results.
 func (s *comparison) runTests(p *plan.Plan) error {
-	if err := s.readStrata(p); err != nil {
+	if err := s.readStrata(); err != nil {
 		return err
 	}
 	counts, err := s.counted()
