@@ -10,7 +10,7 @@ func (s *comparison) comparedHeading() string {
 	if by := s.byWords(); by != "" {
 		h = sentence(s.endpoint.Label) + ", compared by " + by
 	}
-	return h
+	return h + s.chosen()
 }
 
 // answer says what each test gives, and the differences at the latest time at which all groups have an estimate.

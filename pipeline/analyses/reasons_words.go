@@ -11,7 +11,7 @@ func (s *reasons) reasonsHeading() string {
 	if by := s.byWords(); by != "" {
 		h += ", by " + by
 	}
-	return h
+	return h + s.chosen()
 }
 
 // named is how many reasons a sentence names.

@@ -40,7 +40,7 @@ func (s *followed) heading() string {
 	if by := s.byWords(); by != "" {
 		h += ", by " + by
 	}
-	return h
+	return h + s.chosen()
 }
 
 // byWords names the field of the groups, empty when there is none.
@@ -206,7 +206,7 @@ func (s *implant) methodText() []report.Text {
 }
 
 func (s *followed) timeText() report.Text {
-	return report.Words(fmt.Sprintf("The unit of analysis is the shoulder. Time runs in whole days from the index procedure to %s%s or the end of "+
+	return s.withChoices(fmt.Sprintf("The unit of analysis is the shoulder. Time runs in whole days from the index procedure to %s%s or the end of "+
 		"observation, whichever came first; a year is 365.25 days and a month a twelfth of it. An event counts before a censoring of the same day.",
 		s.endpoint.Label, s.competingClause()))
 }
@@ -261,6 +261,7 @@ func (s *followed) notes() []report.Text {
 	note(e.DayZero, "day-zero", "events on the day of the operation", "shoulders", "event fell", "events fell", " on the day of the operation and stay in.")
 	note(e.Simultaneous, "simultaneous", "endpoint and a competing event on one day", "shoulders", "shoulder had", "shoulders had",
 		" the endpoint and a competing event on one day; the endpoint counts.")
+	s.choiceNotes(note)
 	note(e.Bilateral, "bilateral", "patients with two shoulders in or more", "patients", "patient has", "patients have", s.bilateralWords())
 	if s.cohort.Registry.Anonymous {
 		notes = append(notes, report.Words("The data do not tell patients apart, so every row counts as a patient of its own; "+
