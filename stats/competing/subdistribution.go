@@ -91,10 +91,10 @@ func Subdistribution(d survival.Data, cause int, columns []covariates.Column, o 
 	if !f.possible() {
 		return f, nil
 	}
-	a := covariates.Maximise(design, f.model, o.Steps)
+	a := covariates.Maximise(design, f.model, covariates.Start{Steps: o.Steps})
 	f.Take(design, a)
 	if f.Status == covariates.Converged {
-		return f, f.addVariance(o)
+		return f, f.addVariance(o, a)
 	}
 	return f, nil
 }

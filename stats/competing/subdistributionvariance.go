@@ -16,7 +16,7 @@ import "deltoid/stats/covariates"
 // stop. AtOnce does as the inventors' program. EventsFirst goes by what the weights G(s−)/G(T−) say,
 // T ≤ u < s, with π less those censored, which makes the influence of a row the exact derivative of
 // the estimate in the weight of the row.
-func (f *SubdistributionFit) addVariance(o SubdistributionOptions) error {
+func (f *SubdistributionFit) addVariance(o SubdistributionOptions, a *covariates.Ascent) error {
 	m := f.model
 	clusters, err := covariates.GroupRows(m.d.Cluster, len(m.risk))
 	if err != nil {
@@ -35,12 +35,7 @@ func (f *SubdistributionFit) addVariance(o SubdistributionOptions) error {
 			out[j] = m.influence(row, exposure, &paths[j], m.design.At(row, j))
 		}
 	})
-	for j := range p {
-		for k := range p {
-			meat[j*p+k] /= m.design.Scale(j) * m.design.Scale(k)
-		}
-	}
-	f.Robust = covariates.Sandwich(f.Model, meat, p)
+	f.TakeRobust(m.design, a, meat)
 	return nil
 }
 

@@ -71,6 +71,11 @@ func (f *Fit) Take(d *Design, a *Ascent) {
 	}
 }
 
+// TakeRobust sets the robust covariance from the sum over clusters of squared scores, in z.
+func (f *Fit) TakeRobust(d *Design, a *Ascent, meat []float64) {
+	_, f.Robust = d.Unscale(a.Beta, Sandwich(a.Factor.Inverse(), meat, d.Size()))
+}
+
 // Variance returns the covariance that effects and the Wald test rest on: Robust where there is
 // one.
 func (f *Fit) Variance() []float64 {

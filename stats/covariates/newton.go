@@ -28,6 +28,7 @@ type Ascent struct {
 	Information            []float64
 	Factor                 *Factor
 	Steps                  int
+	free                   []int
 }
 
 // Settings of the ascent; they are not tuning knobs of the result, which is the same for all that
@@ -46,58 +47,106 @@ const (
 	farAway = 30
 )
 
-// Maximise climbs from beta = 0 by Newton's method, halving a step that does not climb.
-func Maximise(d *Design, o Objective, steps int) *Ascent {
-	if steps <= 0 {
-		steps = DefaultSteps
+// Start is where an ascent begins and how it may go; the zero value is the usual one.
+type Start struct {
+	Beta  []float64 // nil is 0 for all
+	Hold  []bool    // coefficients that stay where they are; nil is none
+	Steps int       // of Newton's method at most; 0 is DefaultSteps
+}
+
+func (s Start) free(p int) (at []int) {
+	for j := range p {
+		if s.Hold == nil || !s.Hold[j] {
+			at = append(at, j)
+		}
+	}
+	return at
+}
+
+// Maximise climbs by Newton's method, halving a step that does not climb.
+func Maximise(d *Design, o Objective, s Start) *Ascent {
+	if s.Steps <= 0 {
+		s.Steps = DefaultSteps
 	}
 	p := d.Size()
-	a := &Ascent{Beta: make([]float64, p), Status: LimitReached}
+	a := &Ascent{Beta: make([]float64, p), Status: LimitReached, free: s.free(p)}
+	copy(a.Beta, s.Beta)
 	a.Null = o.Value(a.Beta)
 	a.Value = a.Null
 	if math.IsNaN(a.Null) || math.IsInf(a.Null, 0) {
 		a.Reason = "the likelihood cannot be computed at the start; is an offset too large?"
 		return a
 	}
-	u, info, size := o.Slope()
-	a.Score, a.NullInformation = u, info
-	for ; ; a.Steps++ {
-		f, bad := Factorise(info, p, floors(size))
-		if bad >= 0 {
-			a.blame(d, o, f, bad)
-			return a
-		}
-		a.Information, a.Factor = info, f
-		step := f.Solve(u)
-		far := dot(step, u)
-		if far < settled || dot(step, step) < still*still {
-			// The likelihood could not see this step; the last digits of the estimates can.
-			for j, x := range step {
-				a.Beta[j] += x
-			}
-			a.Status = Converged
-			return a
-		}
-		if a.Steps >= 5 && a.separated(d, o, step) {
-			return a
-		}
-		if a.Steps == steps {
-			break
-		}
-		if !a.climb(o, step) {
-			a.stuck(d, o, far, step)
-			return a
-		}
-		u, info, size = o.Slope()
+	for ; !a.advance(d, o, s.Steps); a.Steps++ {
 	}
-	a.Reason = fmt.Sprintf("no maximum of the likelihood was found in %d steps; the last one moved %s most", steps, d.Name(largestOf(a.Beta)))
 	return a
 }
 
-func floors(size []float64) []float64 {
-	out := make([]float64, len(size))
-	for j, s := range size {
-		out[j] = smallestPivot * s
+// advance takes one step and reports whether the ascent is over.
+func (a *Ascent) advance(d *Design, o Objective, steps int) (over bool) {
+	u, info, size := o.Slope()
+	if a.Steps == 0 {
+		a.Score, a.NullInformation = u, info
+	}
+	f, bad := Factorise(submatrix(info, len(a.Beta), a.free), len(a.free), floors(size, a.free))
+	if bad >= 0 {
+		a.blame(d, o, f, bad)
+		return true
+	}
+	a.Information, a.Factor = info, f
+	step := a.step(f, u)
+	far := dot(step, u)
+	if far < settled || dot(step, step) < still*still {
+		// The likelihood could not see this step; the last digits of the estimates can.
+		for j, x := range step {
+			a.Beta[j] += x
+		}
+		a.Status = Converged
+		return true
+	}
+	if a.Steps >= 5 && a.separated(d, o, step) {
+		return true
+	}
+	if a.Steps == steps {
+		a.Reason = fmt.Sprintf("no maximum of the likelihood was found in %d steps; the last one moved %s most", steps, d.Name(largestOf(step)))
+		return true
+	}
+	if !a.climb(o, step) {
+		a.stuck(d, o, far, step)
+		return true
+	}
+	return false
+}
+
+// step is Newton's, in the coefficients that are free.
+func (a *Ascent) step(f *Factor, u []float64) []float64 {
+	part, step := make([]float64, len(a.free)), make([]float64, len(a.Beta))
+	for i, j := range a.free {
+		part[i] = u[j]
+	}
+	for i, x := range f.Solve(part) {
+		step[a.free[i]] = x
+	}
+	return step
+}
+
+func submatrix(m []float64, p int, at []int) []float64 {
+	if len(at) == p {
+		return m
+	}
+	out := make([]float64, len(at)*len(at))
+	for a, j := range at {
+		for b, k := range at {
+			out[a*len(at)+b] = m[j*p+k]
+		}
+	}
+	return out
+}
+
+func floors(size []float64, at []int) []float64 {
+	out := make([]float64, len(at))
+	for i, j := range at {
+		out[i] = smallestPivot * size[j]
 	}
 	return out
 }
@@ -178,13 +227,14 @@ func (a *Ascent) blame(d *Design, o Objective, f *Factor, bad int) {
 	if a.Steps > 0 {
 		o.Value(a.Beta)
 		if !a.separated(d, o, a.Beta) {
-			a.Reason = "the likelihood became flat along " + d.Name(bad) + " before its maximum was found"
+			a.Reason = "the likelihood became flat along " + d.Name(a.free[bad]) + " before its maximum was found"
 		}
 		return
 	}
-	a.Status, a.AtFault = Singular, []int{bad}
-	name := d.Name(bad)
-	if d.constant(bad) {
+	column := a.free[bad]
+	a.Status, a.AtFault = Singular, []int{column}
+	name := d.Name(column)
+	if d.constant(column) {
 		a.Reason = name + " has the same value in all rows; leave it out"
 		return
 	}
@@ -194,8 +244,8 @@ func (a *Ascent) blame(d *Design, o Objective, f *Factor, bad int) {
 	}
 	var names []string
 	for _, k := range f.partners(bad) {
-		a.AtFault = append(a.AtFault, k)
-		names = append(names, d.Name(k))
+		a.AtFault = append(a.AtFault, a.free[k])
+		names = append(names, d.Name(a.free[k]))
 	}
 	a.Reason = name + " cannot be told apart from " + strings.Join(names, ", ") + "; leave one of them out"
 }

@@ -27,7 +27,8 @@ type Fit struct {
 	Cause   uint8
 	Strata  int
 	partial *partial
-	beta    []float64 // in the units of the design
+	goal    covariates.Objective
+	ascent  *covariates.Ascent
 }
 
 // Cox fits the hazard of one cause, events of other causes ending observation like a censoring:
@@ -60,8 +61,8 @@ func Cox(d Data, cause uint8, columns []covariates.Column, o Options) (*Fit, err
 	if !f.possible(o) {
 		return f, nil
 	}
-	if err := f.climb(o); err != nil || f.Status != covariates.Converged {
-		return f, err
+	if f.climb(o); f.Status != covariates.Converged {
+		return f, nil
 	}
 	if d.Cluster != nil || o.Robust {
 		return f, f.addRobust()
@@ -101,62 +102,38 @@ func (f *Fit) possible(o Options) bool {
 	return false
 }
 
-func (f *Fit) climb(o Options) error {
-	var goal covariates.Objective = f.partial
+func (f *Fit) climb(o Options) {
+	f.goal = f.partial
 	switch {
 	case o.Ties == ExactPartial:
-		goal = newExact(f.partial)
+		f.goal = newExact(f.partial)
 	case o.Penalised:
-		goal = newPenalised(f.partial)
+		f.goal = newPenalised(f.partial)
 		f.Penalised = true
 		if o.Steps == 0 {
 			o.Steps = penalisedSteps
 		}
 	}
-	a := covariates.Maximise(f.partial.design, goal, o.Steps)
-	f.Take(f.partial.design, a)
-	f.beta = a.Beta
+	f.ascent = covariates.Maximise(f.partial.design, f.goal, covariates.Start{Steps: o.Steps})
+	f.Take(f.partial.design, f.ascent)
 	if f.Status == covariates.Separated {
-		f.Reason += f.levels() + ". Merge levels, leave the column out or use the penalised likelihood"
+		f.Reason += covariates.OneSided(f.partial.design, f.AtFault, false, func(i int) (bool, bool) {
+			return f.partial.data.weight(i) > 0, f.partial.event(i)
+		}) + ". Merge levels, leave the column out or use the penalised likelihood"
 	}
-	return nil
+}
+
+// Profile returns a coefficient with the interval of its profile likelihood, which holds better
+// than Effect where there are few events; use it with the penalised likelihood. A limit that does
+// not exist is −Inf or +Inf. It knows of no clusters.
+func (f *Fit) Profile(j int, level float64) covariates.Effect {
+	e := f.Effect(j, level)
+	if f.Status == covariates.Converged {
+		e.Lower, e.Upper = covariates.Profile(f.partial.design, f.goal, f.ascent, j, level)
+	}
+	return e
 }
 
 // penalisedSteps is more than the usual number, because the information alone is not the curvature
 // of the penalised likelihood: steps fall by a factor instead of squaring.
 const penalisedSteps = 500
-
-// levels says, for the columns at fault that hold two values, in which of them nobody has the
-// event.
-func (f *Fit) levels() (words string) {
-	for _, name := range f.AtFault {
-		for _, c := range f.partial.design.Columns {
-			if c.Name == name {
-				words += f.emptyLevel(c)
-			}
-		}
-	}
-	return words
-}
-
-func (f *Fit) emptyLevel(c covariates.Column) string {
-	rows, events := map[float64]int{}, map[float64]int{}
-	for i, x := range c.Values {
-		if f.partial.data.weight(i) == 0 {
-			continue
-		}
-		rows[x]++
-		if f.partial.event(i) {
-			events[x]++
-		}
-		if len(rows) > 2 {
-			return ""
-		}
-	}
-	for _, x := range c.Values {
-		if n, seen := rows[x]; seen && events[x] == 0 {
-			return fmt.Sprintf("; none of the %d rows with %s = %g has the event", n, c.Name, x)
-		}
-	}
-	return ""
-}

@@ -186,4 +186,7 @@ func TestSeparationAgainstReference(t *testing.T) {
 	near(t, "coefficient", fit.Coefficient[0], want.Results.Not.Coef, 1e-9)
 	near(t, "standard error", fit.Effect(0, 0.95).SE, want.Results.Not.SE, 1e-9)
 	near(t, "log-likelihood", fit.LogLikelihood, want.Results.Not.LogLik[1], 1e-12)
+	profile := fit.Profile(0, 0.95)
+	near(t, "lower limit by profile", profile.Lower, want.Results.Not.Lower, 1e-7)
+	near(t, "upper limit by profile", profile.Upper, want.Results.Not.Upper, 1e-7)
 }

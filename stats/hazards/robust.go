@@ -96,10 +96,10 @@ func (f *Fit) addRobust() error {
 		part := clusters.Outer(len(t.columns), p.influence(t).row)
 		for a, j := range t.columns {
 			for b, k := range t.columns {
-				meat[j*size+k] = part[a*len(t.columns)+b] / (p.design.Scale(j) * p.design.Scale(k))
+				meat[j*size+k] = part[a*len(t.columns)+b]
 			}
 		}
 	})
-	f.Robust = covariates.Sandwich(f.Model, meat, size)
+	f.TakeRobust(p.design, f.ascent, meat)
 	return nil
 }
