@@ -21,6 +21,9 @@
 // group and endpoint, and a count estimate of that cohort and group (and endpoint) that equals one of them joins it. To
 // hide a number is to mask every estimate that prints it.
 //
+// An estimate worked out from others, as the document's Derived says, is masked with any of them. A stacked figure keeps its
+// lowest layers as long as nothing that they show is masked, and the whole on top of them.
+//
 // More is hidden until every small count is safe: for each value from 1 to k-1 there is a table of whole numbers that
 // has this value there, agrees with everything still shown and with all ties, and has 1 to k-1 wherever a small count
 // is hidden. Such a table is searched for and found, so the check is a proof and not a bound. A number hidden for the
