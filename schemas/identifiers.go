@@ -1,6 +1,9 @@
 package schemas
 
-import "strings"
+import (
+	"strings"
+	"unicode"
+)
 
 // Identifier is one of the 18 identifiers that the de-identification rule of the United States lists in
 // 45 CFR 164.514(b)(2)(i), by its letter there. The rule's words are shortened.
@@ -107,18 +110,17 @@ func nameWords(header string) []string {
 	var b strings.Builder
 	small := false
 	for _, r := range header {
-		switch lower := strings.ToLower(string(r)); {
-		case lower == string(r) && strings.ToUpper(lower) == lower: // a digit or a mark
+		if !unicode.IsLetter(r) {
 			b.WriteByte(' ')
 			small = false
-		default:
-			capital := lower != string(r)
-			if capital && small {
-				b.WriteByte(' ')
-			}
-			small = !capital
-			b.WriteString(lower)
+			continue
 		}
+		capital := unicode.IsUpper(r)
+		if capital && small {
+			b.WriteByte(' ')
+		}
+		small = !capital
+		b.WriteRune(unicode.ToLower(r))
 	}
 	return strings.Fields(plainLetters.Replace(b.String()))
 }

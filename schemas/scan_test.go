@@ -49,7 +49,7 @@ func TestThereAreEighteenIdentifiers(t *testing.T) {
 func TestNamesOfColumnsThatIdentify(t *testing.T) {
 	for header, letter := range map[string]string{
 		"PATIENT_NAME": "A", "lastName": "A", "Nachname": "A", "prénom": "A", "apellidos": "A", "name": "A", "SURGEON NAME": "A",
-		"home_address": "B", "PLZ": "B", "Postleitzahl": "B", "zip5": "B", "DOB": "C", "BirthDate": "C", "geb_datum": "C", "fødselsdato": "C",
+		"home_address": "B", "PLZ": "B", "Straße": "B", "Postleitzahl": "B", "zip5": "B", "DOB": "C", "BirthDate": "C", "geb_datum": "C", "fødselsdato": "C",
 		"Phone": "D", "tel_no": "D", "fax": "E", "E-Mail": "F", "SSN": "G", "nhs number": "G", "personnummer": "G", "MRN": "H", "Fallnummer": "H",
 		"insurance_no": "I", "IBAN": "J", "licence_number": "K", "Kennzeichen": "L", "SERIAL_NO": "M", "udi": "M", "url": "N", "ip_address": "O",
 		"fingerprint": "P", "photo": "Q", "Comments": "R", "OP_NOTE": "R",

@@ -1,0 +1,232 @@
+package draft
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"deltoid/schemas"
+)
+
+// profile is what a column holds.
+type profile struct {
+	header   string
+	values   int // cells that hold something
+	missing  int
+	whole    int // values that are whole numbers
+	point    int // values that are numbers with a decimal point
+	comma    int // values that are numbers with a decimal comma
+	small    int // whole numbers from -9999 to 99999, as day numbers and lengths of time are
+	layouts  []schemas.Layout
+	latest   int // year of the last date, in the first layout that fits
+	counts   map[string]int
+	many     bool // more different values than counts holds
+	tokens   map[string]int
+	shapes   map[string]int
+	overdue  int // numbers over 90
+	dateLike []int
+	fitted   int // values that the best layouts fit
+}
+
+// mostValues is how many different values of a column are counted.
+const mostValues = 4096
+
+// layouts are the layouts of dates that are tried, with the form that the standard library parses.
+var layouts = []struct {
+	layout schemas.Layout
+	form   string
+}{
+	{"YYYY-MM-DD", "2006-01-02"}, {"DD.MM.YYYY", "02.01.2006"}, {"MM.DD.YYYY", "01.02.2006"}, {"DD/MM/YYYY", "02/01/2006"},
+	{"MM/DD/YYYY", "01/02/2006"}, {"DD-MM-YYYY", "02-01-2006"}, {"MM-DD-YYYY", "01-02-2006"}, {"YYYY/MM/DD", "2006/01/02"},
+	{"YYYY.MM.DD", "2006.01.02"}, {"YYYYMMDD", "20060102"},
+}
+
+// tokens are what exports write for a value that is not known.
+var tokens = map[string]bool{"na": true, "n/a": true, "n.a.": true, "nan": true, "null": true, "none": true, "nil": true, "-": true, "--": true,
+	".": true, "?": true, "*": true, "x": true, "unknown": true, "unk": true, "missing": true, "not known": true, "not recorded": true,
+	"k.a.": true, "unbekannt": true, "inconnu": true, "desconocido": true, "#n/a": true, "#null!": true,
+	"-1": true, "-9": true, "-99": true, "-999": true, "99": true, "999": true, "9999": true}
+
+// profileOf looks at all values of a column of texts.
+func profileOf(t *schemas.Table, header string) *profile {
+	p := &profile{header: header, counts: map[string]int{}, tokens: map[string]int{}, shapes: map[string]int{}, dateLike: make([]int, len(layouts))}
+	var c *schemas.Column
+	for _, one := range t.Columns() {
+		if one.Header == header {
+			c = one
+		}
+	}
+	years := make([]int, len(layouts))
+	for row := range t.Rows() {
+		v := strings.TrimSpace(c.Text(row))
+		if v == "" {
+			p.missing++
+			continue
+		}
+		p.values++
+		if _, known := p.counts[v]; known || len(p.counts) < mostValues {
+			p.counts[v]++
+			continue
+		}
+		p.many = true
+		p.add(v, 1, years)
+	}
+	for _, v := range slices.Sorted(maps.Keys(p.counts)) {
+		p.add(v, p.counts[v], years)
+	}
+	p.settle(years)
+	return p
+}
+
+var (
+	wholeForm = regexp.MustCompile(`^[+-]?[0-9]{1,18}$`)
+	pointForm = regexp.MustCompile(`^[+-]?[0-9]*\.[0-9]+$`)
+	commaForm = regexp.MustCompile(`^[+-]?[0-9]*,[0-9]+$`)
+)
+
+// add takes a value that stands n times into account.
+func (p *profile) add(v string, n int, years []int) {
+	if tokens[strings.ToLower(v)] {
+		p.tokens[v] += n
+	}
+	switch {
+	case wholeForm.MatchString(v):
+		p.whole += n
+		if x, err := strconv.Atoi(v); err == nil {
+			if x >= -9999 && x <= 99999 {
+				p.small += n
+			}
+			if x > 90 {
+				p.overdue += n
+			}
+		}
+	case pointForm.MatchString(v):
+		p.point += n
+	case commaForm.MatchString(v):
+		p.comma += n
+	}
+	for i, l := range layouts {
+		if len(v) != len(l.form) {
+			continue
+		}
+		if day, err := time.Parse(l.form, v); err == nil && day.Year() >= 1900 && day.Year() <= 2100 {
+			p.dateLike[i] += n
+			years[i] = max(years[i], day.Year())
+		}
+	}
+	if len(p.shapes) < 100 {
+		p.shapes[shape(v)] += n
+	}
+}
+
+// nearlyAll is the part of the values that a layout must fit: a few wrong dates do not hide the right layout.
+const nearlyAll = 0.95
+
+// settle finds the layouts that fit the values best, leaving out those that look like missing ones.
+func (p *profile) settle(years []int) {
+	p.fitted = slices.Max(p.dateLike)
+	if p.fitted == 0 || float64(p.fitted) < nearlyAll*float64(p.known()) {
+		return
+	}
+	for i, n := range p.dateLike {
+		if n == p.fitted {
+			p.latest = max(p.latest, years[i])
+			p.layouts = append(p.layouts, layouts[i].layout)
+		}
+	}
+}
+
+// shape is the form of a value without its letters and digits, at most a few letters long.
+func shape(v string) string {
+	s := strings.Map(func(r rune) rune {
+		switch {
+		case r >= '0' && r <= '9':
+			return '9'
+		case strings.ContainsRune(" -/.,:+", r):
+			return r
+		default:
+			return 'a'
+		}
+	}, v)
+	return s[:min(len(s), 24)]
+}
+
+// known is the number of values without those that look like missing ones.
+func (p *profile) known() int {
+	n := p.values
+	for _, lost := range p.tokens {
+		n -= lost
+	}
+	return n
+}
+
+// kind says which type fits every value.
+func (p *profile) kind() string {
+	tokensToo := ""
+	if len(p.tokens) > 0 {
+		tokensToo = ", beside marks that look like missing"
+	}
+	numbers := p.whole + p.point + p.comma
+	lostNumbers := 0
+	for v, n := range p.tokens {
+		if wholeForm.MatchString(v) {
+			lostNumbers += n
+		}
+	}
+	switch known := p.known(); {
+	case p.values == 0:
+		return "empty"
+	case len(p.layouts) > 0:
+		return "dates" + tokensToo
+	case known == 0:
+		return "marks that look like missing"
+	case p.whole-lostNumbers == known:
+		return "whole numbers" + tokensToo
+	case numbers-lostNumbers == known && p.comma > 0 && p.point == 0:
+		return "numbers with a decimal comma" + tokensToo
+	case numbers-lostNumbers == known && p.comma == 0:
+		return "numbers" + tokensToo
+	}
+	return "texts"
+}
+
+func (p *profile) isNumeric() bool {
+	return strings.HasPrefix(p.kind(), "whole") || strings.HasPrefix(p.kind(), "numbers")
+}
+
+// fewest is the smallest count that a draft shows.
+const fewest = 5
+
+// shown writes a count.
+func shown(n int, thing string) string {
+	switch {
+	case n == 0:
+		return "no " + thing
+	case n < fewest:
+		return fmt.Sprintf("fewer than %d %s", fewest, thing)
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
+// codes returns the values of a column that has few of them, the most frequent first; nil when there are many.
+func (p *profile) codes() []string {
+	const most = 40
+	if p.many || len(p.counts) > most || p.values == 0 {
+		return nil
+	}
+	list := slices.Sorted(maps.Keys(p.counts))
+	slices.SortStableFunc(list, func(a, b string) int { return cmp.Compare(p.counts[b], p.counts[a]) })
+	return list
+}
+
+// forms returns the shapes of a column's values, the most frequent first.
+func (p *profile) forms() string {
+	list := slices.Sorted(maps.Keys(p.shapes))
+	slices.SortStableFunc(list, func(a, b string) int { return cmp.Compare(p.shapes[b], p.shapes[a]) })
+	return strings.Join(list[:min(3, len(list))], "  ")
+}
