@@ -166,6 +166,8 @@ func TestFlowAddsUp(t *testing.T) {
 			from := float64(rapid.IntRange(0, 9).Draw(rt, "from"))
 			d.Criteria = append(d.Criteria, cohorts.Criterion{Label: "Late", Where: []cohorts.Condition{{Field: "day", From: &from}}})
 		}
+		d.FirstShoulderOnly = rapid.Bool().Draw(rt, "first shoulder only")
+		d.Minimum = cohorts.MinimumFollowUp{Days: rapid.Int32Range(0, 6).Draw(rt, "minimum"), Achieved: rapid.Bool().Draw(rt, "achieved")}
 		c, flow, err := cohorts.Define(r, d, f)
 		before, patients := flow.RowsRead, 0
 		for _, step := range flow.Steps {
@@ -176,6 +178,9 @@ func TestFlowAddsUp(t *testing.T) {
 				rt.Fatalf("step %q: %d patients kept, %d left of %d", step.ID, step.KeptPatients, step.LeftPatients, patients)
 			}
 			before, patients = step.Kept, step.KeptPatients
+		}
+		if err == nil && d.FirstShoulderOnly && len(c.Shoulders) != c.Patients() {
+			rt.Fatalf("%d first shoulders of %d patients", len(c.Shoulders), c.Patients())
 		}
 		if err == nil && (len(c.Shoulders) != before || c.Patients() != patients) {
 			rt.Fatalf("the cohort has %d shoulders of %d patients, its flow %d of %d", len(c.Shoulders), c.Patients(), before, patients)
