@@ -1,9 +1,12 @@
 package analyses
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -165,29 +168,40 @@ func part[T any](column []T, from, to int) []T {
 	return column[from:to]
 }
 
-// drawCurves estimates the curves of every group, once.
+// drawCurves estimates the curves of every group, once; several groups at a time, each by itself, so that the number of
+// processors cannot be seen.
 func (s *followed) drawCurves() error {
+	errs := make([]error, len(s.groups))
+	var wait sync.WaitGroup
+	free := make(chan struct{}, runtime.GOMAXPROCS(0))
 	for i := range s.groups {
-		g := &s.groups[i]
-		g.limit = g.counts.ProductLimit(0, 1)
-		if len(s.episodes.Causes) > 1 {
-			g.incidence = competing.Incidence(g.counts, 0, 1)
-		}
-		if !s.clustered {
-			continue
-		}
-		var err error
-		if g.limit, err = g.limit.Robust(g.rows); err != nil {
-			return fmt.Errorf("%s: %w", s.asked.Place, err)
-		}
-		if g.incidence == nil {
-			continue
-		}
-		if g.incidence, err = g.incidence.Robust(g.rows); err != nil {
-			return fmt.Errorf("%s: %w", s.asked.Place, err)
-		}
+		free <- struct{}{}
+		wait.Go(func() {
+			errs[i] = s.groups[i].draw(len(s.episodes.Causes) > 1, s.clustered)
+			<-free
+		})
+	}
+	wait.Wait()
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("%s: %w", s.asked.Place, err)
 	}
 	return nil
+}
+
+// draw estimates the curves of one group.
+func (g *group) draw(competes, clustered bool) (err error) {
+	g.limit = g.counts.ProductLimit(0, 1)
+	if competes {
+		g.incidence = competing.Incidence(g.counts, 0, 1)
+	}
+	if !clustered {
+		return nil
+	}
+	if g.limit, err = g.limit.Robust(g.rows); err != nil || !competes {
+		return err
+	}
+	g.incidence, err = g.incidence.Robust(g.rows)
+	return err
 }
 
 // id makes the id of an estimate of this analysis.
