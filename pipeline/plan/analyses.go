@@ -38,7 +38,8 @@ func (r *reader) analyses(n *yaml.Node) {
 func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
-		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within")
+		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
+		"per", "reference")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -59,10 +60,8 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	if v := s.values["level"]; v != nil {
 		a.Level = r.level(v)
 	}
-	if v := s.values["interval"]; v != nil {
-		word, _ := r.choice(v, "interval", []string{string(LogLogInterval), string(LogInterval), string(PlainInterval)})
-		a.Interval = Interval(word)
-	}
+	r.rates(s, &a, f)
+	r.interval(s, &a)
 	r.headline(s, &a, end)
 	a.ID = madeID(&a)
 	if v := s.values["id"]; v != nil {
@@ -106,7 +105,9 @@ func (r *reader) groups(s section, a *Analysis) (f *schemas.Field) {
 	if by != nil {
 		if name, ok := r.code(by, "by"); ok {
 			a.Groups.By = name
-			f = r.fieldOfRegistry(by, pass, why)
+			if !a.byReason() {
+				f = r.fieldOfRegistry(by, pass, why)
+			}
 		}
 	}
 	if by == nil {

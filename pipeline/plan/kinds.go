@@ -17,6 +17,8 @@ var kinds = []struct {
 	{Comparison, []string{"endpoint", "by"}, slices.Concat(overTime, inGroups,
 		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"})},
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
+	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
+		[]string{"endpoint", "times", "unit", "landmark", "split", "per", "reference", "interval"})},
 	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
 	{BothShoulders, nil, inGroups},
 	{Indication, nil, nil},
@@ -118,7 +120,7 @@ func (r *reader) sensitivity(s section, a *Analysis) {
 
 // reasonsOf reports an endpoint that has no reasons.
 func (r *reader) reasonsOf(s section, a *Analysis, end *declared) {
-	if a.Kind != Reasons || end == nil || end.broken {
+	if a.Kind != Reasons && !a.byReason() || end == nil || end.broken {
 		return
 	}
 	node := s.values["endpoint"]

@@ -226,6 +226,10 @@ func (l *settings) analysis(a *Analysis) {
 		return
 	}
 	l.groups(key, a)
+	if a.Kind == RevisionRates {
+		l.rates(key, a)
+		return
+	}
 	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))
 	l.add(key+".until", number(a.Until))
@@ -278,6 +282,17 @@ func (l *settings) described(key string, a *Analysis) {
 
 func (l *settings) visit(v *cohorts.Window) {
 	l.add("visits."+v.ID, fmt.Sprintf("%s: day %d, from day %d to day %d", v.Label, v.Target, v.From, v.To))
+}
+
+func (l *settings) rates(key string, a *Analysis) {
+	l.add(key+".times", join(numbers(a.Times)))
+	l.add(key+".unit", string(a.Unit))
+	l.add(key+".per", number(a.Per))
+	if a.Groups.By != "" && !a.byReason() {
+		l.add(key+".reference", a.Reference)
+	}
+	l.add(key+".level", number(a.Level))
+	l.add(key+".interval", string(a.Interval))
 }
 
 func (l *settings) comparison(key string, a *Analysis) {

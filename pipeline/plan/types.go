@@ -60,6 +60,10 @@ type Analysis struct {
 	Pairs   Pairs
 	Horizon float64 // of the mean time free of the endpoint, in Unit; 0 for no mean
 
+	// Of revision rates.
+	Per       float64 // prosthesis-years that a rate is for
+	Reference string  // code of the group that the others are compared with, or AllOthers
+
 	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
 
@@ -81,6 +85,8 @@ const (
 	Comparison Kind = "comparison of groups"
 	// Reasons asks why implants are revised: the cumulative incidence of each reason.
 	Reasons Kind = "reasons for revision"
+	// RevisionRates asks how many are revised for so many prosthesis-years, by group and by stretch of follow-up.
+	RevisionRates Kind = "revision rates"
 	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
 	Baseline Kind = "baseline characteristics"
 	// BothShoulders asks how many patients have both shoulders in, and which make matched pairs.
