@@ -20,10 +20,13 @@ func (s *comparison) testSheet() report.Sheet {
 	return sheet
 }
 
+// mostPaired is the number of groups above which their pairs are no longer compared: a table of hundreds of pairs answers nothing.
+const mostPaired = 12
+
 // pairSheet compares every two groups by the first of the rates tests, where there are more than two.
 func (s *comparison) pairSheet() (sheet report.Sheet, any bool, err error) {
 	at := slices.IndexFunc(s.asked.Tests, func(t plan.Test) bool { return t != plan.Gray })
-	if s.asked.Pairs == plan.NoPairs || at < 0 || len(s.parts()) < 3 {
+	if s.asked.Pairs == plan.NoPairs || at < 0 || !s.paired() {
 		return sheet, false, nil
 	}
 	w, name := weightingOf(s.asked.Tests[at])
@@ -40,6 +43,8 @@ func (s *comparison) pairSheet() (sheet report.Sheet, any bool, err error) {
 	}
 	return sheet, true, nil
 }
+
+func (s *comparison) paired() bool { return len(s.parts()) > 2 && len(s.parts()) <= mostPaired }
 
 func pairsName(p plan.Pairs) string {
 	if p == plan.BenjaminiHochberg {

@@ -1,6 +1,8 @@
 package analyses
 
 import (
+	"fmt"
+
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 )
@@ -81,7 +83,10 @@ func (s *comparison) testText() report.Text {
 	if s.asked.Strata != "" {
 		words += ". Groups were compared within strata of " + s.fieldWords(s.asked.Strata)
 	}
-	if len(s.parts()) > 2 && s.asked.Pairs != plan.NoPairs {
+	if s.asked.Pairs != plan.NoPairs && len(s.parts()) > mostPaired {
+		words += fmt.Sprintf(". Pairs were not compared: there are more than %d groups", mostPaired)
+	}
+	if s.asked.Pairs != plan.NoPairs && s.paired() {
 		words += ". P-values of pairs are adjusted by the method of " + pairsName(s.asked.Pairs)
 	}
 	return report.Words(words + ". All p-values are two-sided.")

@@ -13,9 +13,9 @@ var kinds = []struct {
 	needs []string
 	knows []string
 }{
-	{ImplantSurvival, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"headline", "shares", "interval"})},
+	{ImplantSurvival, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"headline", "shares", "interval", "sensitivity"})},
 	{Comparison, []string{"endpoint", "by"}, slices.Concat(overTime, inGroups,
-		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval"})},
+		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval", "sensitivity"})},
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
 	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
 		[]string{"endpoint", "times", "unit", "landmark", "split", "per", "reference", "interval"})},
@@ -28,7 +28,7 @@ var kinds = []struct {
 
 // Keys that come together.
 var (
-	overTime = []string{"endpoint", "times", "unit", "until", "variance", "sensitivity", "landmark", "split"}
+	overTime = []string{"endpoint", "times", "unit", "until", "variance", "landmark", "split"}
 	inGroups = []string{"by", "labels", "order", "bands"}
 )
 
