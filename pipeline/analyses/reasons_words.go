@@ -72,7 +72,7 @@ func uncappedList(labels []string) string {
 	for i, l := range labels {
 		out[i] = uncapped(l)
 	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, "; ") // a label may hold a comma
 }
 
 // sheets shows, for each time, every reason by group; where the groups are many, the whole cohort by time.
