@@ -165,3 +165,20 @@ func (f *SubdistributionFit) Predict(values []float64, t float64) (float64, erro
 	}
 	return -math.Expm1(-m.cumulative[at-1] * math.Exp(eta)), nil
 }
+
+// Risks returns the cumulative incidence by time t that the model predicts for every row it was
+// fitted to.
+func (f *SubdistributionFit) Risks(t float64) ([]float64, error) {
+	if _, err := f.Predict(make([]float64, len(f.Names)), t); err != nil {
+		return nil, err
+	}
+	m := f.model
+	at := sort.Search(len(m.time), func(k int) bool { return m.time[k] > t })
+	out := make([]float64, len(m.risk))
+	for i := range out {
+		if w := m.weight(i); at > 0 && w > 0 {
+			out[i] = -math.Expm1(-m.cumulative[at-1] * m.risk[i] / w)
+		}
+	}
+	return out, nil
+}

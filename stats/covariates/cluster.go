@@ -123,3 +123,11 @@ func (c *Clusters) sum(g int, influence func(row int, out []float64), one, sum [
 		}
 	}
 }
+
+// AppendRows appends the rows of cluster g.
+func (c *Clusters) AppendRows(rows []int32, g int) []int32 {
+	if c.rows == nil {
+		return append(rows, int32(g))
+	}
+	return append(rows, c.Of(g)...)
+}

@@ -10,7 +10,10 @@ type Design struct {
 	Rows    int
 	// Constant says that a column of ones stands after the others (the intercept of a model that
 	// has one).
-	Constant      bool
+	Constant bool
+	// Extra names parameters after those that are not coefficients of columns, such as a shape; a
+	// likelihood that has them writes their derivatives itself.
+	Extra         []string
 	centre, scale []float64
 	low, high     []float64
 	usable        []bool
@@ -69,17 +72,20 @@ func (d *Design) measure(j int) {
 // Size returns the number of coefficients, the constant included.
 func (d *Design) Size() int {
 	if d.Constant {
-		return len(d.Columns) + 1
+		return len(d.Columns) + 1 + len(d.Extra)
 	}
-	return len(d.Columns)
+	return len(d.Columns) + len(d.Extra)
 }
 
 // Name returns the name of coefficient j.
 func (d *Design) Name(j int) string {
-	if j == len(d.Columns) {
+	switch q := len(d.Columns); {
+	case j < q:
+		return d.Columns[j].Name
+	case d.Constant && j == q:
 		return "the constant"
 	}
-	return d.Columns[j].Name
+	return d.Extra[j-(d.Size()-len(d.Extra))]
 }
 
 // constant reports whether all rows have one value.
@@ -177,7 +183,7 @@ func (d *Design) Centre(j int) float64 { return d.centre[j] }
 
 // Scale returns what a centred column is multiplied by.
 func (d *Design) Scale(j int) float64 {
-	if j == len(d.Columns) {
+	if j >= len(d.Columns) {
 		return 1
 	}
 	return d.scale[j]
@@ -195,8 +201,8 @@ func (d *Design) Unscale(beta, variance []float64) (b, v []float64) {
 			turn[q*p+j] = -d.scale[j] * d.centre[j]
 		}
 	}
-	if d.Constant {
-		turn[q*p+q] = 1
+	for j := q; j < p; j++ {
+		turn[j*p+j] = 1
 	}
 	for j := range p {
 		for k := range p {

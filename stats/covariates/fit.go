@@ -32,6 +32,7 @@ type Fit struct {
 	// Penalised says that both log-likelihoods hold the penalty of Firth.
 	Penalised bool
 	score     float64
+	extra     int // parameters at the end that are not effects
 }
 
 // Refuse makes a fit without estimates.
@@ -48,6 +49,10 @@ func NewFit(d *Design, n, events int) *Fit {
 	if d.Constant {
 		f.Names, f.Terms = append(f.Names, ConstantName), append(f.Terms, ConstantName)
 	}
+	for _, name := range d.Extra {
+		f.Names, f.Terms = append(f.Names, name), append(f.Terms, name)
+	}
+	f.extra = len(d.Extra)
 	return f
 }
 
@@ -186,32 +191,36 @@ func (f *Fit) Score() Test {
 // Wald tests all coefficients (but for the constant) at once by their distance from 0, in the
 // covariance in use.
 func (f *Fit) Wald() Test {
-	return f.waldOf("Wald", func(term string) bool { return term != ConstantName })
+	at := make([]int, f.slopes())
+	for j := range at {
+		at[j] = j
+	}
+	return f.waldOf("Wald", at)
 }
 
 // Term tests the coefficients of one term at once by their distance from 0.
 func (f *Fit) Term(name string) Test {
-	return f.waldOf(name, func(term string) bool { return term == name })
+	var at []int
+	for j, term := range f.Terms {
+		if term == name {
+			at = append(at, j)
+		}
+	}
+	return f.waldOf(name, at)
 }
 
-func (f *Fit) slopes() (n int) {
-	for _, t := range f.Terms {
-		if t != ConstantName {
-			n++
-		}
+// slopes returns how many coefficients are effects; they come first.
+func (f *Fit) slopes() int {
+	n := len(f.Terms) - f.extra
+	if n > 0 && f.Terms[n-1] == ConstantName {
+		n--
 	}
 	return n
 }
 
-func (f *Fit) waldOf(name string, in func(term string) bool) Test {
+func (f *Fit) waldOf(name string, at []int) Test {
 	if f.Status != Converged {
 		return f.refused(name)
-	}
-	var at []int
-	for j, t := range f.Terms {
-		if in(t) {
-			at = append(at, j)
-		}
 	}
 	return waldTest(name, f.Coefficient, f.Variance(), at)
 }
