@@ -31,20 +31,19 @@ func (r *reader) findings(t *schemas.Table, found *schemas.Findings) {
 	}
 }
 
-// mostDetails is how many details of a column are kept, so that a million different wrong values do not fill a map.
+// mostDetails is how many different wrong values of a column are told the nearest code. Whoever has more has not mistyped
+// one, and looking each of a million up would take longer than reading.
 const mostDetails = 1 << 12
 
 func (r *reader) finding(t *schemas.Table, b *binding, i, row int, fl flaw, allowed map[flaw]string) schemas.Finding {
 	kind := flaw{rule: fl.rule, value: fl.value}
-	if fl.rule != schemas.RuleUnknownCode {
+	if fl.rule != schemas.RuleUnknownCode || len(allowed) >= mostDetails {
 		kind.value = "" // only an unknown code is told the nearest known one
 	}
 	detail, ok := allowed[kind]
 	if !ok {
-		detail = r.specs[i].allowed(fl.rule, fl.value)
-		if len(allowed) < mostDetails {
-			allowed[kind] = detail
-		}
+		detail = r.specs[i].allowed(fl.rule, kind.value)
+		allowed[kind] = detail
 	}
 	f := t.Find(fl.rule, row, r.specs[i].field.Name, detail)
 	f.Column, f.Header = b.at[i]+1, b.header[b.at[i]]
