@@ -160,8 +160,10 @@ func number(e Estimate, x float64, sign string) string {
 		return string(NotIdentifiable)
 	case math.IsInf(x, 0):
 		return string(NotReached)
-	case e.Unit == UnitProbability || e.Unit == UnitDifference:
+	case e.Unit == UnitProbability && x >= 0:
 		return percent(x, percentPlaces(e), sign)
+	case e.Unit == UnitProbability || e.Unit == UnitDifference:
+		return points(x, percentPlaces(e)) + sign
 	case e.Unit == UnitPValue:
 		return pValue(x)
 	case e.Unit == UnitYears:
@@ -185,6 +187,16 @@ func percentPlaces(e Estimate) int {
 	return 1
 }
 
+// points writes a difference, or a limit below 0, in hundredths. About 0 it says 0.0: a difference has no end that
+// rounding could reach by mistake.
+func points(x float64, places int) string {
+	text := strconv.FormatFloat(x*100, 'f', places, 64)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return signed(text)
+}
+
 // percent never rounds something to nothing, nor nearly all to all.
 func percent(p float64, places int, sign string) string {
 	switch {
@@ -192,8 +204,6 @@ func percent(p float64, places int, sign string) string {
 		return strconv.Itoa(int(p*100)) + sign
 	case p > 0 && p < 0.001:
 		return "<0.1" + sign
-	case p < 0 && p > -0.001:
-		return "−<0.1" + sign
 	case p > 0.999 && p < 1:
 		return ">99.9" + sign
 	}
