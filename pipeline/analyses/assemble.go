@@ -45,6 +45,8 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return compareGroups(b, p, c, asked)
 	case plan.Reasons:
 		return revisionReasons(b, p, c, asked)
+	case plan.RevisionRates:
+		return revisionRates(b, p, c, asked)
 	default:
 		return report.Section{}, fmt.Errorf("%s: no analysis of the kind %q exists", asked.Place, asked.Kind)
 	}

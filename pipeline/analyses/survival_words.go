@@ -6,6 +6,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 	"deltoid/schemas"
 )
@@ -278,6 +279,10 @@ func (s *followed) bilateralWords() string {
 	if s.clustered {
 		return " two shoulders in or more. Standard errors are clustered by patient, so that the shoulders of one patient are not taken " +
 			"for those of two."
+	}
+	if s.asked.Kind == plan.RevisionRates {
+		return " two shoulders in or more. Intervals of counts take shoulders as independent, which is slightly too sure of itself when " +
+			"the two sides of a patient fail alike."
 	}
 	return " two shoulders in or more. As the plan asks, the intervals here take shoulders as independent, which is too sure of itself " +
 		"when the two sides of a patient fail alike."

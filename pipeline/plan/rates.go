@@ -22,8 +22,12 @@ const (
 // defaultPer is how many prosthesis-years a rate is for.
 const defaultPer = 100
 
-// followUpYears divide the follow-up of rates when the plan does not say where.
-var followUpYears = []float64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}
+// The times that divide the follow-up of rates when the plan does not say where: each year of the whole cohort; of groups,
+// whose events are fewer, longer stretches.
+var (
+	yearByYear   = []float64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}
+	fewStretches = []float64{1, 2, 5, 10}
+)
 
 // byReason says whether revisions, not shoulders, are to be grouped.
 func (a *Analysis) byReason() bool { return a.Kind == RevisionRates && a.Groups.By == ByReason }
@@ -33,7 +37,10 @@ func (r *reader) rates(s section, a *Analysis, f *schemas.Field) {
 	if a.Kind == RevisionRates {
 		a.Interval, a.Per, a.Reference = RatesExact, defaultPer, AllOthers
 		if s.values["times"] == nil && a.Unit == schemas.Years {
-			a.Times = slices.Clone(followUpYears)
+			a.Times = slices.Clone(yearByYear)
+			if a.Groups.By != "" && !a.byReason() {
+				a.Times = slices.Clone(fewStretches)
+			}
 		}
 	}
 	if v := s.values["per"]; v != nil {

@@ -93,6 +93,12 @@ func (b *book) checkFigure(f *report.Figure, taken map[string]bool) []error {
 	if len(f.Curves) > 0 && (f.X.Max <= f.X.Min || f.Y.Max <= f.Y.Min) {
 		errs = append(errs, fmt.Errorf("%s: an axis has no length", where))
 	}
+	for _, d := range f.Dots {
+		if b.byID[d.Estimate] == nil {
+			errs = append(errs, fmt.Errorf("%s: there is no estimate %q", where, d.Estimate))
+		}
+	}
+	errs = append(errs, b.checkSpans(where, report.Text{{Estimate: f.Line}})...)
 	for _, box := range f.Boxes {
 		errs = append(errs, b.checkSpans(where, box.Kept)...)
 		for _, leave := range box.Left {

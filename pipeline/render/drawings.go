@@ -4,8 +4,11 @@ import "deltoid/pipeline/report"
 
 // draw lays out a figure in the given width.
 func draw(b *book, f *report.Figure, width float64) (*picture, error) {
-	if len(f.Boxes) > 0 {
+	switch {
+	case len(f.Boxes) > 0:
 		return flowPicture(b, f, width)
+	case len(f.Dots) > 0:
+		return dotPicture(b, f, width)
 	}
 	return curvePicture(b, f, width)
 }

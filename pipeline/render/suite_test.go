@@ -47,6 +47,27 @@ func maskedSample() report.Document {
 	return doc
 }
 
+// dotSample is a report of rates: one that is shown, one without events, one whose interval goes far beyond the others, one
+// that is masked, and labels of every kind.
+func dotSample() report.Document {
+	f := report.Figure{ID: "rates", Title: "Rates", Alt: "Dots with intervals", Line: "rate.0", X: report.Axis{Label: "Revisions per 100 prosthesis-years", Unit: "per 100 prosthesis-years"}}
+	doc := report.Document{Title: "Rates"}
+	values := [][3]float64{{0.9, 0.7, 1.2}, {0, 0, 2.4}, {1.5, 0.2, 5569}, {1.1, 0.9, 1.3}}
+	for i, name := range hostile {
+		v := values[i%len(values)]
+		e := report.Estimate{ID: fmt.Sprintf("rate.%d", i), Analysis: "rates", Group: name, Measure: "rate", Unit: f.X.Unit, Status: report.Estimated, Method: "exact",
+			Value: report.Some(v[0]), Lower: report.Some(v[1]), Upper: report.Some(v[2]), Level: report.Some(0.95)}
+		if i == 4 {
+			none := report.Optional{}
+			e.Value, e.Lower, e.Upper, e.Status, e.Note = none, none, none, report.Masked, "fewer than 5"
+		}
+		doc.Estimates = append(doc.Estimates, e)
+		f.Dots = append(f.Dots, report.Dot{Label: name, Estimate: e.ID})
+	}
+	doc.Sections = []report.Section{{ID: "rates", Heading: "Rates", Figures: []report.Figure{f}}}
+	return doc
+}
+
 // documents are what every renderer must cope with.
 func documents() map[string]report.Document {
 	bare := report.Document{Title: "Nothing yet"}
@@ -58,6 +79,7 @@ func documents() map[string]report.Document {
 		"one group":     sample(threeGroups[:1], 1),
 		"many groups":   sample(hostileGroups(), 30),
 		"masked":        maskedSample(),
+		"dots":          dotSample(),
 		"no sections":   bare,
 		"empty section": hollow,
 	}

@@ -36,7 +36,7 @@ func estimateRow(e *report.Estimate) map[string]any {
 }
 
 // figureSchema describes the data behind a figure. A figure of curves has the rows "step", "end" and "numbers at risk";
-// a participant flow has "kept" and "left".
+// a participant flow has "kept" and "left"; one of dots has "dot" and "line".
 var figureSchema = &schemas.Schema{Name: "figure", Fields: []schemas.Field{
 	{Name: "row", Type: schemas.Text}, {Name: "label", Type: schemas.Text}, {Name: "measure", Type: schemas.Text},
 	{Name: "x", Type: schemas.Number}, {Name: "value", Type: schemas.Number}, {Name: "lower", Type: schemas.Number},
@@ -47,7 +47,7 @@ var figureSchema = &schemas.Schema{Name: "figure", Fields: []schemas.Field{
 func figureTables(b *book) ([]File, error) {
 	var files []File
 	err := b.eachFigure(func(f *report.Figure) error {
-		rows := append(b.curveRows(f), b.flowRows(f)...)
+		rows := slices.Concat(b.curveRows(f), b.flowRows(f), b.dotRows(f))
 		t := table(figureSchema, len(rows), func(i int) map[string]any { return rows[i] })
 		var out bytes.Buffer
 		if err := schemas.WriteCSV(&out, t, schemas.ForSharing); err != nil {

@@ -1,6 +1,6 @@
 package report
 
-// Figure is a picture as data. Exactly one of Curves and Boxes is set.
+// Figure is a picture as data. Exactly one of Curves, Boxes and Dots is set.
 type Figure struct {
 	ID    string // file name without ending
 	Title string
@@ -15,6 +15,11 @@ type Figure struct {
 	AtRisk []RiskRow
 	// Boxes of a participant flow, from top to bottom.
 	Boxes []Box
+	// Dots are values with their intervals, from top to bottom. Where the x axis begins and ends follows from those that are
+	// shown.
+	Dots []Dot
+	// Line is the id of an estimate whose value is an upright line across the dots; empty for none.
+	Line  string
 	Notes []Text
 }
 
@@ -56,6 +61,12 @@ type Box struct {
 	Label string
 	Kept  Text // shoulders and patients that remain
 	Left  []Leave
+}
+
+// Dot is one value with its interval.
+type Dot struct {
+	Label    string
+	Estimate string // id
 }
 
 // Leave is a group that left the flow between two boxes.

@@ -1,0 +1,192 @@
+package analyses
+
+import (
+	"strings"
+
+	"deltoid/pipeline/report"
+	"deltoid/stats/monitor"
+)
+
+const unitProsthesisYears = "prosthesis-years"
+
+func (s *rates) unit() string { return "per " + plain(s.asked.Per) + " " + unitProsthesisYears }
+
+func (s *rates) rateID(x rated) string  { return s.id("rate", x.slug) }
+func (s *rates) yearsID(x rated) string { return s.id("years", x.slug) }
+
+// eventsID is the count of the events of a group or a reason.
+func (s *rates) eventsID(x rated) string {
+	if x.group == nil {
+		return s.id("events", x.slug)
+	}
+	return s.countID(*x.group, "ended-"+slug(string(s.episodes.Causes[0])))
+}
+
+// all lists the groups or reasons with the whole last.
+func (s *rates) all() []rated { return append(s.list[:len(s.list):len(s.list)], s.whole) }
+
+// rateEstimates records exposure, events and rates, and how groups compare.
+func (s *rates) rateEstimates() error {
+	var parts, from []string
+	for _, x := range s.all() {
+		if x.group != nil {
+			e := s.estimated(s.yearsID(x), *x.group, unitProsthesisYears, unitProsthesisYears)
+			e.Value, e.N, e.Method = report.Some(x.tally.Exposure), report.Some(float64(x.n)), "days under observation, summed, divided by 365.25"
+			s.add(e)
+		} else {
+			parts = append(parts, s.add(s.counted(s.eventsID(x), x, "events: "+x.label, int(x.tally.Events))))
+		}
+		if err := s.rate(s.rateID(x), x, "rate of "+s.endpoint.Label, x.tally); err != nil {
+			return err
+		}
+		from = append(from, s.rateID(x))
+	}
+	if len(parts) > 0 {
+		s.book.total(s.eventsID(s.whole), parts...)
+	}
+	for i, x := range s.list {
+		if other, yes := s.other(i); yes {
+			if err := s.contrasts(x, other); err != nil {
+				return err
+			}
+		}
+	}
+	if s.compared() {
+		return s.homogeneity(from)
+	}
+	return nil
+}
+
+// counted makes a count of a group or a reason.
+func (s *rates) counted(id string, x rated, measure string, n int) report.Estimate {
+	e := report.Count(id, s.asked.ID, measure, n, "revisions")
+	if s.endpoint.Event != "revised" && s.endpoint.Event != "" {
+		e.Unit = "events"
+	}
+	e.Endpoint, e.Cohort, e.Group = x.endpoint, s.cohort.Name, s.labelOf(x)
+	return e
+}
+
+// labelOf is the group of an estimate: that of the shoulders, which for a reason are all.
+func (s *rates) labelOf(x rated) string {
+	if x.group == nil {
+		return s.whole.label
+	}
+	return x.label
+}
+
+func (s *rates) rate(id string, x rated, measure string, t monitor.Tally) error {
+	r, err := t.Rate(s.asked.Per, s.asked.Level, s.form)
+	if err != nil {
+		return err
+	}
+	e := report.Estimate{ID: id, Analysis: s.asked.ID, Endpoint: x.endpoint, Cohort: s.cohort.Name, Group: s.labelOf(x), Measure: measure,
+		Unit: s.unit(), N: report.Some(float64(x.n)), Events: report.Some(float64(t.Events)), Status: report.Estimated,
+		Method: "events / " + unitProsthesisYears + ", " + s.form.String() + " Poisson interval"}
+	if x.group == nil && x.slug != s.whole.slug {
+		e.Measure += ": " + x.label
+	}
+	if r.Status != monitor.Estimated {
+		e.Status, e.Note = report.NotIdentifiable, "nobody was under observation for any time, so there is no rate"
+	} else {
+		e.Value, e.Lower, e.Upper, e.Level = report.Some(r.Value), report.Some(r.Lower), report.Some(r.Upper), report.Some(r.Level)
+		if t.Events == 0 {
+			e.Note = "no event; the upper limit says what the " + unitProsthesisYears + " rule out"
+		}
+	}
+	s.add(e)
+	return nil
+}
+
+// withWhom names what a group is compared with.
+func (s *rates) withWhom() string {
+	if s.against < 0 {
+		return "all others"
+	}
+	return s.list[s.against].label
+}
+
+// fromOf lists the estimates from which a comparison of a group is worked out.
+func (s *rates) fromOf(x rated) []string {
+	if s.against < 0 {
+		return []string{s.rateID(x), s.rateID(s.whole)}
+	}
+	return []string{s.rateID(x), s.rateID(s.list[s.against])}
+}
+
+func (s *rates) contrast(id string, x rated, measure, unit, method string) report.Estimate {
+	s.doc.Derived = append(s.doc.Derived, report.Derived{Estimate: id, From: s.fromOf(x)})
+	e := s.estimated(id, *x.group, measure+" against "+s.withWhom(), unit)
+	e.Method = method
+	return e
+}
+
+// contrasts records the ratio of a rate to another, its p-value, and the difference.
+func (s *rates) contrasts(x rated, other monitor.Tally) error {
+	r, err := monitor.Ratio(x.tally, other, s.asked.Level, s.form)
+	if err != nil {
+		return err
+	}
+	method := s.form.String() + ", conditional on the events of both"
+	e := s.contrast(s.id("ratio", x.slug), x, "rate ratio", report.UnitRatio, method)
+	p := s.contrast(s.id("ratio", x.slug, "p"), x, "p value of no difference", report.UnitPValue, method+"; twice the smaller tail")
+	settleRatio(&e, &p, r)
+	s.add(e)
+	s.add(p)
+	d, err := monitor.Difference(x.tally, other, s.asked.Per, s.asked.Level, s.form)
+	if err != nil {
+		return err
+	}
+	e = s.contrast(s.id("difference", x.slug), x, "rate difference", s.unit(), "the "+s.form.String()+" intervals of both rates, their arms squared and added")
+	if d.Status != monitor.Estimated {
+		e.Status, e.Note = report.NotIdentifiable, "one of the two has no "+unitProsthesisYears
+	} else {
+		e.Value, e.Lower, e.Upper, e.Level = report.Some(d.Value), report.Some(d.Lower), report.Some(d.Upper), report.Some(s.asked.Level)
+	}
+	s.add(e)
+	return nil
+}
+
+// settleRatio fills in a ratio and its p-value, or says why there is none.
+func settleRatio(e, p *report.Estimate, r monitor.RateRatio) {
+	switch r.Status {
+	case monitor.Estimated:
+		e.Value, e.Lower, e.Upper, e.Level = report.Some(r.Value), report.Some(r.Lower), report.Some(r.Upper), report.Some(r.Level)
+	case monitor.NoReference:
+		e.Status = report.NotIdentifiable
+		e.Note = "no event in the rate that is compared with, so the ratio has no upper end; look at the difference"
+	case monitor.NoEvents:
+		e.Status, e.Note = report.NoEvents, "no event in either"
+	default:
+		e.Status, e.Note = report.NotIdentifiable, "one of the two has no "+unitProsthesisYears
+	}
+	if r.Status == monitor.Estimated || r.Status == monitor.NoReference {
+		p.Value = report.Some(r.P)
+	} else {
+		p.Status, p.Note = e.Status, e.Note
+	}
+}
+
+// homogeneity records the test of whether all groups could have one rate.
+func (s *rates) homogeneity(from []string) error {
+	tallies := make([]monitor.Tally, len(s.list))
+	for i, x := range s.list {
+		tallies[i] = x.tally
+	}
+	test, err := monitor.Homogeneity(tallies)
+	if err != nil {
+		return err
+	}
+	e := s.estimated(s.id("one-rate", "p"), *s.whole.group, "p value of one rate for all groups", report.UnitPValue)
+	e.Method = "χ² of observed and expected events, degrees of freedom: " + plain(float64(test.DF))
+	if test.Status == monitor.Estimated {
+		e.Value = report.Some(test.P)
+	} else {
+		e.Status, e.Note = report.NotIdentifiable, test.Status.String()
+	}
+	s.doc.Derived = append(s.doc.Derived, report.Derived{Estimate: s.add(e), From: from})
+	return nil
+}
+
+// joinWords makes a list of words: "a, b, c".
+func joinWords(list []string) string { return strings.Join(list, ", ") }
