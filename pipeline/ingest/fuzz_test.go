@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"io"
 	"testing"
 
 	"deltoid/schemas"
@@ -31,6 +32,22 @@ func FuzzParquet(f *testing.F) {
 	f.Add(sampleParquet(f, 50))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		src := inFile(t, dir, "a.parquet", string(data))
-		outcome(few(), src, 1)
+		q := request{Schema: few(), Source: &src, Workers: 1}
+		_ = q.decode(t.Context(), src.Files[0], &frameWriter{w: io.Discard}) // either outcome is right
+	})
+}
+
+// FuzzWorkbook feeds any bytes as a sheet, and as a whole workbook: an error or a table, never a panic.
+func FuzzWorkbook(f *testing.F) {
+	dir := f.TempDir()
+	f.Add([]byte(plainHeader+`<x:row r="5"><x:c t="str"><x:f>A1</x:f><x:v>a_x000A_b</x:v></x:c><x:c r="C5"><x:v>4.2E4</x:v></x:c></x:row>`), false)
+	f.Add([]byte(plainHeader+`<row/></sheetData><mergeCells><mergeCell ref="A2:B3"/></mergeCells>`), false)
+	f.Add([]byte(plainBook("", plainHeader)), true)
+	f.Fuzz(func(t *testing.T, data []byte, whole bool) {
+		text := string(data)
+		if !whole {
+			text = plainBook("", text)
+		}
+		outcome(few(), inFile(t, dir, "a.xlsx", text), 1)
 	})
 }

@@ -123,29 +123,30 @@ func typeName(c *schema.Column) string {
 	return c.PhysicalType().String()
 }
 
-// read adds the values of the column's part of one row group.
-func (l *leaf) read(cr file.ColumnChunkReader, c *column, rows int) error {
+// read adds the values of the column's part of one row group, and shows them to what the footer states.
+func (l *leaf) read(cr file.ColumnChunkReader, c *column, rows int, st *stated) error {
+	unsigned := l.means == unsigned
 	switch cr := cr.(type) {
 	case *file.Int32ColumnChunkReader:
-		return drain(cr, cr.ReadBatch, rows, c, l.int32s(c))
+		return drain(cr, cr.ReadBatch, rows, c, l.int32s(c), st, st.int32s(unsigned))
 	case *file.Int64ColumnChunkReader:
-		return drain(cr, cr.ReadBatch, rows, c, l.int64s(c))
+		return drain(cr, cr.ReadBatch, rows, c, l.int64s(c), st, st.int64s(unsigned))
 	case *file.Float32ColumnChunkReader:
-		return drain(cr, cr.ReadBatch, rows, c, c.single)
+		return drain(cr, cr.ReadBatch, rows, c, c.single, st, st.float32s())
 	case *file.Float64ColumnChunkReader:
-		return drain(cr, cr.ReadBatch, rows, c, c.double)
+		return drain(cr, cr.ReadBatch, rows, c, c.double, st, st.float64s())
 	case *file.BooleanColumnChunkReader:
-		return drain(cr, cr.ReadBatch, rows, c, c.truth)
+		return drain(cr, cr.ReadBatch, rows, c, c.truth, st, nil)
 	case *file.ByteArrayColumnChunkReader:
 		if l.means == decimal {
-			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.bigDecimal(v, l.scale) })
+			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.bigDecimal(v, l.scale) }, st, nil)
 		}
-		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.text(v) })
+		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.text(v) }, st, st.texts())
 	case *file.FixedLenByteArrayColumnChunkReader:
 		if l.means == uuid {
-			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.uuid(v) })
+			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.uuid(v) }, st, nil)
 		}
-		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.bigDecimal(v, l.scale) })
+		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.bigDecimal(v, l.scale) }, st, nil)
 	}
 	return fmt.Errorf("the type %s cannot be read", cr.Type())
 }
@@ -186,8 +187,10 @@ type values interface {
 	Descriptor() *schema.Column
 }
 
-// drain takes all values of a column and adds each, with missing ones in their places.
-func drain[T any](cr values, read func(int64, []T, []int16, []int16) (int64, int, error), rows int, c *column, add func(T)) error {
+// drain takes all values of a column and adds each, with missing ones in their places. see, if not nil, is shown every
+// batch of values.
+func drain[T any](cr values, read func(int64, []T, []int16, []int16) (int64, int, error), rows int, c *column, add func(T),
+	st *stated, see func([]T)) error {
 	present := cr.Descriptor().MaxDefinitionLevel()
 	buf, levels := make([]T, batch), make([]int16, batch)
 	got := 0
@@ -199,7 +202,9 @@ func drain[T any](cr values, read func(int64, []T, []int16, []int16) (int64, int
 		if n == 0 || !spread(buf[:k], levels[:n], present, c, add) {
 			return errLevels
 		}
-		got += int(n)
+		if got, st.present = got+int(n), st.present+int64(k); see != nil {
+			see(buf[:k])
+		}
 	}
 	if err := cr.Err(); err != nil {
 		return err

@@ -44,7 +44,7 @@ func inFile(t interface {
 // outcome reads a source with chunks of a size and writes down everything that came of it.
 func outcome(s *schemas.Schema, src schemas.Source, chunk int) string {
 	var found schemas.Findings
-	r := &reader{schema: s, src: &src, chunkSize: chunk, workers: 2}
+	r := &reader{schema: s, src: &src, chunkSize: chunk, workers: 2, patience: patience, memory: childMemory}
 	table, err := r.read(context.Background(), &found)
 	if err != nil {
 		return err.Error()
@@ -247,7 +247,7 @@ func TestCodeIndexAgreesWithAMap(t *testing.T) {
 // A failing disk is an error of the file, not of the program.
 func TestReadErrorsOfTheDiskAreHandedOn(t *testing.T) {
 	broken := errors.New("input/output error")
-	r := &reader{schema: texts(1), src: &schemas.Source{}, chunkSize: 1 << 16, workers: 2}
+	r := &reader{schema: texts(1), src: &schemas.Source{}, chunkSize: 1 << 16, workers: 2, patience: patience, memory: childMemory}
 	r.makeSpecs()
 	err := r.readCSV(context.Background(), io.MultiReader(strings.NewReader("a\n"+strings.Repeat("1\n", longestHeader)), failing{broken}), 100, &binding{shown: "a.csv"})
 	var p *schemas.Problem

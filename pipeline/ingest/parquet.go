@@ -18,38 +18,13 @@ import (
 	"deltoid/schemas"
 )
 
-// readParquet reads one Parquet file, the columns of all row groups in parallel. Nothing of the library runs on a
-// goroutine of its own, and each of ours catches its panics.
-func (r *reader) readParquet(ctx context.Context, f *os.File, size int64, b *binding) error {
-	p, err := openParquet(f, size, b)
-	if err != nil {
-		return err
-	}
-	if ps := append(bind(b, r.specs), r.checkTypes(p, b)...); len(ps) > 0 {
-		return ps
-	}
-	chunks, line := make([]*chunk, p.NumRowGroups()), 0
-	for i := range chunks {
-		rows := int(p.RowGroup(i).NumRows())
-		chunks[i] = &chunk{file: b, columns: make([]*column, len(r.specs)), lines: make([]int32, rows)}
-		for row := range chunks[i].lines {
-			line++
-			chunks[i].lines[row] = int32(line)
-		}
-	}
-	if err := r.readGroups(ctx, p, chunks); err != nil {
-		return b.damaged(err)
-	}
-	r.chunks = append(r.chunks, chunks...)
-	return nil
-}
-
-// readGroups reads every needed column of every row group.
-func (r *reader) readGroups(ctx context.Context, p *parquetFile, chunks []*chunk) error {
+// readGroups reads every needed column of every row group, in parallel, and sends each as it comes. Nothing of the library
+// runs on a goroutine of its own, and each of ours catches its panics.
+func (r *reader) readGroups(ctx context.Context, p *parquetFile, b *binding, w *frameWriter) error {
 	g, running := errgroup.WithContext(ctx)
 	g.SetLimit(r.workers)
-	for i, c := range chunks {
-		for k, at := range c.file.at {
+	for i := range p.NumRowGroups() {
+		for k, at := range b.at {
 			if at < 0 || running.Err() != nil {
 				continue
 			}
@@ -58,11 +33,8 @@ func (r *reader) readGroups(ctx context.Context, p *parquetFile, chunks []*chunk
 				if err != nil {
 					return fmt.Errorf("row group %d, column %q: %w", i+1, r.specs[k].header, err)
 				}
-				r.lock.Lock()
-				defer r.lock.Unlock()
-				c.columns[k] = col
-				r.report(size)
-				return nil
+				w.send(&frame{Column: &columnFrame{Group: i, Spec: k, Taken: size, column: col}})
+				return w.err
 			})
 		}
 	}
@@ -218,7 +190,14 @@ func (p *parquetFile) readColumn(group int, l *leaf, sp *spec) (col *column, siz
 		}
 		col = newColumn(sp, int(g.NumRows()))
 		checked := &checkedPages{PageReader: pages, optional: l.descr.MaxDefinitionLevel() > 0}
-		return l.read(file.NewColumnReader(l.descr, checked, goMemory, p.BufferPool()), col, int(g.NumRows()))
+		st, err := newStated(meta)
+		if err != nil {
+			return err
+		}
+		if err := l.read(file.NewColumnReader(l.descr, checked, goMemory, p.BufferPool()), col, int(g.NumRows()), st); err != nil {
+			return err
+		}
+		return st.check(int(g.NumRows()))
 	})
 	return col, size, err
 }

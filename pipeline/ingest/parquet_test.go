@@ -2,8 +2,9 @@ package ingest
 
 import (
 	"bytes"
-	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -361,14 +362,15 @@ func TestColumnsThatNoFieldCanBeReadFromAreProblems(t *testing.T) {
 	}
 }
 
-// readDamaged reads a changed file. An error must be a problem that names the file.
+// readDamaged decodes a changed file, here and in no child: nothing may get so far that a child is needed. An error must
+// be a problem that names the file.
 func readDamaged(t *testing.T, path string, s *schemas.Schema, b []byte) error {
 	t.Helper()
 	if err := os.WriteFile(path, b, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	var found schemas.Findings
-	_, err := Read(context.Background(), s, schemas.Source{Table: s.Name, Files: []string{path}, Shown: []string{"a.parquet"}}, &found, nil)
+	q := request{Schema: s, Source: &schemas.Source{Table: s.Name, Files: []string{path}, Shown: []string{"a.parquet"}}, Workers: 1}
+	err := q.decode(t.Context(), path, &frameWriter{w: io.Discard})
 	var ps schemas.Problems
 	if rest := collect(&ps, err); rest != nil || err != nil && ps[0].Where != "a.parquet" {
 		t.Fatalf("not a problem of the file: %v", err)
@@ -415,5 +417,28 @@ func TestDamageToAnyTypeIsAProblemOrATable(t *testing.T) {
 				_ = readDamaged(t, path, everyTypeSchema(), b) // either outcome is right
 			}
 		})
+	}
+}
+
+// What the footer states and the pages do not hold is damage. Each change is of one number in the footer of an
+// uncompressed file: nothing else would notice.
+func TestAFooterThatStatesOtherValuesIsDamage(t *testing.T) {
+	grade := array.NewInt64Builder(memory.DefaultAllocator)
+	grade.AppendValues([]int64{0x11223344, 0x55667788, 0x2a2b2c2d}, []bool{true, true, false})
+	patient := array.NewStringBuilder(memory.DefaultAllocator)
+	patient.AppendValues([]string{"lowest", "middle", "zenith"}, nil)
+	record := array.NewRecord(arrow.NewSchema([]arrow.Field{{Name: "grade", Type: arrow.PrimitiveTypes.Int64, Nullable: true},
+		{Name: "patient", Type: arrow.BinaryTypes.String}}, nil), []arrow.Array{grade.NewArray(), patient.NewArray()}, 3)
+	whole := writeRecord(t, record, parquet.WithMaxRowGroupLength(3), parquet.WithDictionaryDefault(false), parquet.WithCompression(compress.Codecs.Uncompressed))
+	path := filepath.Join(t.TempDir(), "a.parquet")
+	if err := readDamaged(t, path, few(), []byte(whole)); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range [][2]string{{"\x44\x33\x22\x11", "\x43\x33\x22\x11"}, {"\x88\x77\x66\x55", "\x89\x77\x66\x55"}, {"lowest", "nowest"}, {"zenith", "kenith"}} {
+		at := strings.LastIndex(whole, c[0])
+		err := readDamaged(t, path, few(), []byte(whole[:at]+c[1]+whole[at+len(c[0]):]))
+		if !errors.Is(err, errLimits) {
+			t.Errorf("%q: %v", c[1], err)
+		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"deltoid/schemas"
 )
@@ -34,7 +35,7 @@ const chunkSize = 4 << 20
 // GOMAXPROCS, on which the number of goroutines does.
 func Read(ctx context.Context, s *schemas.Schema, src schemas.Source, found *schemas.Findings,
 	progress func(bytesDone, bytesTotal int64)) (*schemas.Table, error) {
-	r := &reader{schema: s, src: &src, progress: progress, chunkSize: chunkSize, workers: runtime.GOMAXPROCS(0)}
+	r := &reader{schema: s, src: &src, progress: progress, chunkSize: chunkSize, workers: runtime.GOMAXPROCS(0), patience: patience, memory: childMemory}
 	return r.read(ctx, found)
 }
 
@@ -47,6 +48,8 @@ type reader struct {
 	wide      *wide   // nil unless scores stand in columns
 	chunkSize int
 	workers   int
+	patience  time.Duration // with a child that says nothing
+	memory    int64         // that a child may take, however small its file
 	bindings  []*binding
 	chunks    []*chunk
 	progress  func(bytesDone, bytesTotal int64)
@@ -167,7 +170,7 @@ func (r *reader) readFile(ctx context.Context, i int) error {
 	before := r.done
 	switch r.format(i) {
 	case schemas.Parquet:
-		err = r.readParquet(ctx, f, info.Size(), b)
+		err = r.readParquet(ctx, info.Size(), b)
 	case schemas.Workbook:
 		err = r.readWorkbook(ctx, f, info.Size(), b)
 	default:

@@ -50,7 +50,7 @@ func export(t testing.TB, src schemas.Source, files ...[2]string) schemas.Source
 func mustRead(t testing.TB, s *schemas.Schema, src schemas.Source, chunk int) (*schemas.Table, []schemas.Finding) {
 	t.Helper()
 	var found schemas.Findings
-	r := &reader{schema: s, src: &src, chunkSize: chunk, workers: 3}
+	r := &reader{schema: s, src: &src, chunkSize: chunk, workers: 3, patience: patience, memory: childMemory}
 	table, err := r.read(context.Background(), &found)
 	if err != nil {
 		t.Fatal(err)

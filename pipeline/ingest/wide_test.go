@@ -116,7 +116,7 @@ func TestEveryCellOfAWideTableIsCounted(t *testing.T) {
 		src.Files = inFile(t, dir, "a.csv", text).Files
 		src.Shown = []string{"a.csv"}
 		var found schemas.Findings
-		r := &reader{schema: few(), src: &src, chunkSize: rapid.IntRange(1, 200).Draw(t, "chunk"), workers: 2}
+		r := &reader{schema: few(), src: &src, chunkSize: rapid.IntRange(1, 200).Draw(t, "chunk"), workers: 2, patience: patience, memory: childMemory}
 		r.schema, _ = schemas.Shipped("scores")
 		table, err := r.read(t.Context(), &found)
 		if err != nil {
