@@ -188,8 +188,8 @@ func layoutsOr(list []schemas.Layout) string {
 func (p *page) table(g *group, t guess) {
 	p.line(0, "")
 	p.say(1, "%s, %s. Proposed as %s: %s.", strings.Join(some(g.shown(), 3), ", "), shown(g.rows, "rows"), t.table.Name, t.why)
-	if g.note != "" {
-		p.say(1, "Read as: %s.", strings.Split(g.note, "; not used")[0])
+	if how := slices.DeleteFunc(strings.Split(g.note, "; "), func(s string) bool { return s == "" || strings.HasPrefix(s, "not used") }); len(how) > 0 {
+		p.say(1, "Read as: %s.", strings.Join(how, "; "))
 	}
 	p.line(1, "%s:", t.table.Name)
 	p.files(g)
