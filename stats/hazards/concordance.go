@@ -3,7 +3,6 @@ package hazards
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"deltoid/stats/covariates"
 )
@@ -57,25 +56,13 @@ func Concord(d Data, cause uint8, predictor []float64) (*Concordance, error) {
 
 // ranked returns the rank of each value among the distinct ones, from 0.
 func ranked(values []float64) []int32 {
-	order := make([]int32, len(values))
-	for i := range order {
-		order[i] = int32(i)
-	}
-	slices.SortFunc(order, func(a, b int32) int {
-		switch {
-		case values[a] < values[b]:
-			return -1
-		case values[a] > values[b]:
-			return 1
-		}
-		return 0
-	})
 	rank, next := make([]int32, len(values)), int32(-1)
-	for at, i := range order {
-		if at == 0 || values[i] != values[order[at-1]] {
+	before := uint64(0)
+	for at, r := range byValue(values) {
+		if at == 0 || r.key != before {
 			next++
 		}
-		rank[i] = next
+		rank[r.row], before = next, r.key
 	}
 	return rank
 }
@@ -90,54 +77,36 @@ type pairSweep struct {
 	sums          Concordance
 }
 
-// moment is one row entering or leaving.
-type moment struct {
-	stratum, tick int32
-	// kind orders what happens at one tick: those who leave with the event look at those at risk,
-	// then those leave who were in pairs with them, then late entries of the tick join.
-	kind int8
-	row  int32
-}
-
+// What happens at one tick comes in this order: those who leave with the event look at those at
+// risk, then those leave who were in pairs with them, then late entries of the tick join.
 const (
-	early int8 = iota // those who are there from the start
+	early uint64 = iota // those who are there from the start, before the first tick
 	event
 	censoring
 	late
 )
 
-func (s *pairSweep) moments() []moment {
+// moments returns every entry and exit in order: by stratum, tick and kind.
+func (s *pairSweep) moments() []keyed {
 	d := s.d
-	out := make([]moment, 0, 2*len(d.Exit))
+	out := make([]keyed, 0, 2*len(d.Exit))
 	for i := range d.Exit {
 		if d.weight(i) == 0 {
 			continue
 		}
-		g, row := d.stratum(i), int32(i)
+		key := func(tick int32, kind uint64) uint64 { return uint64(d.stratum(i))<<33 | uint64(tick)<<2 | kind }
 		if e := d.entry(i); e > 0 {
-			out = append(out, moment{g, e, late, row})
+			out = append(out, keyed{key(e, late), int32(i)})
 		} else {
-			out = append(out, moment{g, -1, early, row})
+			out = append(out, keyed{key(0, early), int32(i)})
 		}
 		kind := censoring
 		if d.Cause[i] == s.cause {
 			kind = event
 		}
-		out = append(out, moment{g, d.Exit[i], kind, row})
+		out = append(out, keyed{key(d.Exit[i], kind), int32(i)})
 	}
-	slices.SortFunc(out, func(a, b moment) int {
-		if a.stratum != b.stratum {
-			return int(a.stratum) - int(b.stratum)
-		}
-		if a.tick != b.tick {
-			return int(a.tick) - int(b.tick)
-		}
-		if a.kind != b.kind {
-			return int(a.kind) - int(b.kind)
-		}
-		return int(a.row) - int(b.row)
-	})
-	return out
+	return sortKeyed(out)
 }
 
 func (s *pairSweep) run() {
@@ -148,7 +117,7 @@ func (s *pairSweep) run() {
 	all, risk, seen := s.moments(), newRankSums(ranks), newRankSums(ranks)
 	for from := 0; from < len(all); {
 		to := from
-		for to < len(all) && all[to].stratum == all[from].stratum {
+		for to < len(all) && all[to].key>>33 == all[from].key>>33 {
 			to++
 		}
 		s.stratum(all[from:to], risk, seen)
@@ -163,14 +132,14 @@ func (s *pairSweep) run() {
 // stratum needs two sums by rank: of the weights of those at risk, and of the events so far. What
 // a row gains from events while it is at risk is the second sum when it leaves less that when it
 // entered.
-func (s *pairSweep) stratum(all []moment, risk, seen *rankSums) {
+func (s *pairSweep) stratum(all []keyed, risk, seen *rankSums) {
 	for from := 0; from < len(all); {
 		to := from
-		for to < len(all) && all[to].tick == all[from].tick && all[to].kind == all[from].kind {
+		for to < len(all) && all[to].key == all[from].key {
 			to++
 		}
 		group := all[from:to]
-		switch group[0].kind {
+		switch group[0].key & 3 {
 		case early, late:
 			for _, m := range group {
 				risk.add(s.rank[m.row], s.d.weight(int(m.row)))

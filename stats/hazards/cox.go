@@ -20,7 +20,8 @@ type Options struct {
 }
 
 // Fit is a Cox model fitted to data; effects and tests are those of covariates.Fit, the
-// coefficients being log hazard ratios.
+// coefficients being log hazard ratios. Its methods share memory and are not for several goroutines
+// at once.
 type Fit struct {
 	covariates.Fit
 	Ties    Ties

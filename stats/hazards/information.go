@@ -15,6 +15,7 @@ type tables struct {
 	columns []int
 	s1      [][]float64
 	d1      [][]float64 // by number of tied slot
+	sums    [][]float64 // while they are made: of four columns side by side
 }
 
 // eachTable calls use with tables that between them hold every pair of columns. Where all fit
@@ -43,33 +44,45 @@ func (p *partial) eachTable(use func(t *tables)) {
 // risk and slot of a row are read once for all of them.
 const abreast = 4
 
+// tabulate makes the tables of some columns. Their memory is that of the last tables of as many.
 func (p *partial) tabulate(columns []int) *tables {
-	t := &tables{columns: columns, s1: make([][]float64, len(columns)), d1: make([][]float64, len(columns))}
-	covariates.InParallel((len(columns)+abreast-1)/abreast, func(_, job int) {
+	t, jobs := p.kept, (len(columns)+abreast-1)/abreast
+	if t == nil || len(t.columns) != len(columns) {
+		t = &tables{s1: make([][]float64, len(columns)), d1: make([][]float64, len(columns)), sums: make([][]float64, jobs)}
+		for at := range columns {
+			t.s1[at], t.d1[at] = make([]float64, p.slots.n), make([]float64, p.severalAt)
+		}
+		for job := range jobs {
+			t.sums[job] = make([]float64, (p.slots.n+p.severalAt)*abreast)
+		}
+		p.kept = t
+	}
+	t.columns = columns
+	covariates.InParallel(jobs, func(_, job int) {
 		from := job * abreast
 		to := min(len(columns), from+abreast)
-		s, d := p.columnSums(columns[from:to])
+		clear(t.sums[job])
+		s, d := t.sums[job][:p.slots.n*abreast], t.sums[job][p.slots.n*abreast:]
+		p.columnSums(columns[from:to], s, d)
 		for at := from; at < to; at++ {
-			t.s1[at], t.d1[at] = everyFourth(s[at-from:], p.slots.n), everyFourth(d[at-from:], p.severalAt)
+			everyFourth(s, at-from, t.s1[at])
+			everyFourth(d, at-from, t.d1[at])
 			p.slots.downwards(t.s1[at])
 		}
 	})
 	return t
 }
 
-func everyFourth(x []float64, n int) []float64 {
-	out := make([]float64, n)
+func everyFourth(x []float64, first int, out []float64) {
 	for k := range out {
-		out[k] = x[k*abreast]
+		out[k] = x[k*abreast+first]
 	}
-	return out
 }
 
 // columnSums makes the sums of up to four columns, side by side. One worker goes along the rows in
 // order.
-func (p *partial) columnSums(columns []int) (s1, d1 []float64) {
+func (p *partial) columnSums(columns []int, s1, d1 []float64) {
 	const length = 512
-	s1, d1 = make([]float64, p.slots.n*abreast), make([]float64, p.severalAt*abreast+abreast)
 	var z [abreast][length]float64
 	for from := 0; from < len(p.risk); from += length {
 		n := min(length, len(p.risk)-from)
@@ -78,7 +91,6 @@ func (p *partial) columnSums(columns []int) (s1, d1 []float64) {
 		}
 		p.sumBlock(from, &z[0], &z[1], &z[2], &z[3], n, s1, d1)
 	}
-	return s1, d1
 }
 
 func (p *partial) sumBlock(from int, z0, z1, z2, z3 *[512]float64, n int, s1, d1 []float64) {

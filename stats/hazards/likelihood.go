@@ -49,6 +49,8 @@ type partial struct {
 	shares     shares
 	lanes      int
 	predicted  float64 // Σ w η over events
+	laneSums   []float64
+	kept       *tables // memory for tables of columns
 	tableLimit int     // bytes that the tables of columns may take at once
 }
 
@@ -139,7 +141,11 @@ func (p *partial) predict(beta []float64) {
 // sumRisks fills s0 and d0.
 func (p *partial) sumRisks() {
 	n, rows, s := p.slots.n, len(p.risk), p.slots
-	tables := make([]float64, 2*n*p.lanes)
+	if p.laneSums == nil {
+		p.laneSums = make([]float64, 2*n*p.lanes)
+	}
+	tables := p.laneSums
+	clear(tables)
 	covariates.InParallel(p.lanes, func(_, lane int) {
 		left, died := tables[2*n*lane:][:n], tables[2*n*lane+n:][:n]
 		for i := rows * lane / p.lanes; i < rows*(lane+1)/p.lanes; i++ {

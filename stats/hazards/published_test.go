@@ -190,3 +190,31 @@ func TestSeparationAgainstReference(t *testing.T) {
 	near(t, "lower limit by profile", profile.Lower, want.Results.Not.Lower, 1e-7)
 	near(t, "upper limit by profile", profile.Upper, want.Results.Not.Upper, 1e-7)
 }
+
+// Two eyes of each of 197 patients (Huster, Brookmeyer & Self, Biometrics 45 (1989) 145–156, the open
+// likeness of two shoulders of one patient); figures from R 4.2.2, survival 3.5-3. The clustered
+// standard error is the smaller one, because each patient has an eye of either treatment.
+func TestDiabeticEyes(t *testing.T) {
+	f := readFrame(t, "../../testdata/published/data/diabetic.csv")
+	d := ranked(t, nil, f.numbers(t, "time"))
+	d.Cause = isEvent(f.numbers(t, "status"))
+	d.Cluster, _ = f.codes("id")
+	trt, age := f.columns(t, "trt", nil), f.columns(t, "age", nil)
+	one := mustCox(t, d, trt, hazards.Options{})
+	near(t, "treatment", one.Coefficient[0], -0.77663741, 1e-8)
+	near(t, "model-based", math.Sqrt(one.Model[0]), 0.168778393, 1e-8)
+	near(t, "clustered", one.Effect(0, 0.95).SE, 0.147460828, 1e-8)
+	both := mustCox(t, d, append(trt, age...), hazards.Options{})
+	for j, want := range [][3]float64{{-0.78214887, 0.16897134, 0.14837009}, {0.00403434, 0.00547235, 0.00625591}} {
+		near(t, "coefficient", both.Coefficient[j]+1, want[0]+1, 1e-8)
+		near(t, "model-based", math.Sqrt(both.Model[j*3]), want[1], 2e-6)
+		near(t, "clustered", both.Effect(j, 0.95).SE, want[2], 2e-6)
+	}
+	d.Stratum, d.Cluster = d.Cluster, nil
+	within := mustCox(t, d, trt, hazards.Options{})
+	near(t, "within patients", within.Coefficient[0], -0.962275845, 1e-8)
+	near(t, "its standard error", within.Effect(0, 0.95).SE, 0.201612797, 1e-8)
+	if within.Strata != 197 {
+		t.Errorf("%d strata", within.Strata)
+	}
+}

@@ -28,18 +28,9 @@ type scoring struct {
 func newScoring(d Data, cause uint8, risk []float64, horizon float64) (*scoring, error) {
 	n := len(risk)
 	s := &scoring{d: d, cause: cause, risk: risk, horizon: horizon, order: make([]int32, n), outcome: make([]float64, n), weight: make([]float64, n)}
-	for i := range s.order {
-		s.order[i] = int32(i)
+	for at, r := range byValue(risk) {
+		s.order[at] = r.row
 	}
-	slices.SortStableFunc(s.order, func(a, b int32) int {
-		switch {
-		case risk[a] < risk[b]:
-			return -1
-		case risk[a] > risk[b]:
-			return 1
-		}
-		return 0
-	})
 	return s, s.weigh()
 }
 
