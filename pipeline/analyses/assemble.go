@@ -23,15 +23,22 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 	doc := report.Document{Study: p.Study, Title: p.Title, About: p.About, Invented: p.Invented, Version: version, Cautions: cautions,
 		DataCut: dataCut(p)}
 	b := newBook(&doc)
+	done := finished{}
 	for _, asked := range p.Analyses {
 		section, err := analyse(b, p, c, asked)
 		if err != nil {
 			return report.Document{}, err
 		}
+		if _, before := done[asked.Kind]; !before {
+			done[asked.Kind] = section
+		}
 		doc.Sections = append(doc.Sections, section)
 	}
 	participants := flowSection(b, c, flow)
 	doc.Lead = lead(b, append([]report.Section{participants}, doc.Sections...))
+	if done.describes() {
+		doc.Sections = append(doc.Sections, questionsSection(b, p, c, participants, done))
+	}
 	doc.Sections = append(doc.Sections, participants, accountsSection(b, x, c.Registry.Ledgers))
 	return doc, nil
 }
@@ -45,6 +52,16 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return compareGroups(b, p, c, asked)
 	case plan.Reasons:
 		return revisionReasons(b, p, c, asked)
+	case plan.Baseline:
+		return baselineCharacteristics(b, p, c, asked)
+	case plan.BothShoulders:
+		return bothSides(b, p, c, asked)
+	case plan.Indication:
+		return indicationDecided(b, p, c, asked)
+	case plan.ProcedureAudit:
+		return procedureAudit(b, p, c, asked)
+	case plan.FollowUpKind:
+		return followUpSection(b, p, c, asked)
 	case plan.RevisionRates:
 		return revisionRates(b, p, c, asked)
 	default:

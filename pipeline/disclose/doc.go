@@ -6,8 +6,9 @@
 // # What is small
 //
 // With the threshold k of a [Policy], a count of people from 1 to k-1 is small. Zero is not: it is shown, unless it is
-// needed to hide a neighbour. Rows of an export, findings, hospitals and surgeons are not people. The counts of a document are the values of its count estimates, the numbers N and Events behind its
-// other estimates, and N-Events behind a probability. All are compared as numbers.
+// needed to hide a neighbour. Rows of an export, findings, missing values, hospitals and surgeons are not people. The counts
+// of a document are the values of its count estimates, the numbers N and Events behind its other estimates, and N-Events
+// behind a probability. All are compared as numbers.
 //
 // # What is hidden
 //

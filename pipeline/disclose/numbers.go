@@ -175,7 +175,7 @@ var countUnits = map[string]bool{"shoulders": true, "patients": true, "rows": tr
 // notPeople are the units of counts that are shown however small: they say something about an export or a provider, not
 // about a person. Such a count can still be hidden for the sake of another.
 var notPeople = map[string]bool{"rows": true, "findings": true, "files": true, "columns": true, "hospitals": true,
-	"surgeons": true}
+	"surgeons": true, "missing values": true}
 
 func isCount(e report.Estimate) bool {
 	if e.Method == "count" {

@@ -163,19 +163,25 @@ func (b *book) rowView(r report.SheetRow, columns []columnView) rowView {
 	return row
 }
 
-// wordsOnly reports whether a column of cells holds words and no number.
+// wordsOnly reports whether a column of cells holds words and no number, or whole sentences with numbers in them.
 func wordsOnly(s *report.Sheet, column int) bool {
-	some := false
+	some, numbers := false, false
 	for _, r := range s.Rows {
 		if column >= len(r.Cells) {
 			continue
 		}
+		letters := 0
 		for _, span := range r.Cells[column] {
-			if span.Estimate != "" {
-				return false
-			}
+			numbers = numbers || span.Estimate != ""
 			some = some || span.Words != ""
+			letters += len(span.Words)
+		}
+		if letters > aSentence {
+			return true
 		}
 	}
-	return some
+	return some && !numbers
 }
+
+// aSentence is the number of letters from which the words of a cell are read from left to right whatever numbers they hold.
+const aSentence = 40
