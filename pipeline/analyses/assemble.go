@@ -45,6 +45,10 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 
 // analyse runs one analysis.
 func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (report.Section, error) {
+	c, err := within(c, asked)
+	if err != nil {
+		return report.Section{}, err
+	}
 	switch asked.Kind {
 	case plan.ImplantSurvival:
 		return implantSurvival(b, p, c, asked)
