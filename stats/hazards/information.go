@@ -53,11 +53,16 @@ func (p *partial) tabulate(columns []int) *tables {
 			t.s1[at], t.d1[at] = make([]float64, p.slots.n), make([]float64, p.severalAt)
 		}
 		for job := range jobs {
-			t.sums[job] = make([]float64, (p.slots.n+p.severalAt)*abreast)
+			if p.slots.enter == nil {
+				t.sums[job] = make([]float64, (p.slots.n+p.severalAt)*abreast)
+			}
 		}
 		p.kept = t
 	}
-	t.columns = columns
+	if t.columns = columns; p.slots.enter != nil {
+		p.lateTables(t)
+		return t
+	}
 	covariates.InParallel(jobs, func(_, job int) {
 		from := job * abreast
 		to := min(len(columns), from+abreast)
@@ -104,14 +109,6 @@ func (p *partial) sumBlock(from int, z0, z1, z2, z3 *[512]float64, n int, s1, d1
 				add((*[abreast]float64)(d1[int(at)*abreast:]), a, b, c, d)
 			}
 		}
-	}
-	if p.slots.enter == nil {
-		return
-	}
-	enter := p.slots.enter[from:][:n]
-	for i, r := range risk {
-		i &= 511
-		add((*[abreast]float64)(s1[int(enter[i])*abreast:]), -float64(r*z0[i]), -float64(r*z1[i]), -float64(r*z2[i]), -float64(r*z3[i]))
 	}
 }
 

@@ -141,6 +141,10 @@ func (p *partial) predict(beta []float64) {
 // sumRisks fills s0 and d0.
 func (p *partial) sumRisks() {
 	n, rows, s := p.slots.n, len(p.risk), p.slots
+	if s.enter != nil {
+		p.lateRisks()
+		return
+	}
 	if p.laneSums == nil {
 		p.laneSums = make([]float64, 2*n*p.lanes)
 	}
@@ -153,9 +157,6 @@ func (p *partial) sumRisks() {
 			left[k] += r
 			if p.data.Cause[i] == p.cause {
 				died[k] += r
-			}
-			if s.enter != nil {
-				left[s.enter[i]] -= r
 			}
 		}
 	})
