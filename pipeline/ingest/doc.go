@@ -6,7 +6,9 @@
 // The form is that of RFC 4180 with a declared or detected delimiter: records end with a line feed, with or without a
 // carriage return before it; a cell that begins with a double quote ends with one, may hold delimiters and line breaks,
 // and writes a quote of its own twice. The last record need not end with a line feed. Blank lines are skipped and
-// counted. The encoding is UTF-8, with or without a byte order mark.
+// counted. The encoding is UTF-8, with or without a byte order mark, UTF-16 with one, or Windows-1252 where that is
+// declared; a byte that is no letter is found in its cell. Files may be compressed with gzip or zstd, which is seen from
+// their first bytes and stated.
 //
 //   - Spaces and tabs around an unquoted cell do not belong to it; inside quotes everything belongs to the value. This
 //     holds for every type.
@@ -22,6 +24,7 @@
 //	Number    [+-] digits [e [+-] digits]                 finite float64; one decimal mark, the declared one, may
 //	                                                    stand before, among or after the first digits
 //	Date      the declared layout of YYYY, MM and DD      years 0001 to 9999, days of the calendar only
+//	          or, in a workbook, a date cell
 //	          or, for day numbers, as Integer             range of int32
 //	Code      one of the field's codes                    without a list: any text, levels sorted
 //	Text      any text                                    of the field's pattern, if it has one
@@ -32,6 +35,21 @@
 // # Parquet
 //
 // A Parquet column goes through the same rules: strings as quoted cells, other types as the text they would have in a
-// text file with the declared decimal mark. Only the columns needed are read, row group by row group, on goroutines whose panics
-// are caught: a damaged file is a problem with a name, never the end of the program.
+// text file with the declared decimal mark. A moment in a time zone becomes the day that it falls on in a declared zone,
+// and is refused without one. Only the columns needed are read, row group by row group, in a process of their own with a
+// limit of memory: a damaged file is a problem with a name, never the end of the program, and never all of its memory.
+// How many values are missing, the smallest and the largest must be those that the footer states.
+//
+// # Workbooks
+//
+// Of an .xlsx workbook one sheet is read, row by row; its first row that holds anything is the header. A cell is what its
+// type says: a text is an unquoted cell, a number has a decimal point whatever mark is declared, the result of a formula
+// is the one stored. A date cell is a number, which counts days in the date system of the workbook. An error, a formula
+// without a result, a cell that is covered by a merged area and a number too long to have been kept whole are found.
+//
+// # Scores in columns
+//
+// A table with a row for each shoulder and a column for each instrument and visit becomes one with a row for each cell that
+// holds a score. Each keeps the line and the column of its cell, and the note of the file says how rows times columns is
+// scores and empty cells. A wrong cell that belongs to no score makes a row of its own, which is set aside.
 package ingest
