@@ -26,7 +26,7 @@ func Knots(x []float64, count int) ([]float64, error) {
 	sorted := slices.Sorted(slices.Values(x))
 	out := make([]float64, count)
 	for k, share := range shares {
-		at := share * float64(len(x)-1)
+		at := float64(share * float64(len(x)-1))
 		low := int(at)
 		high := min(low+1, len(x)-1)
 		out[k] = sorted[low] + float64((at-float64(low))*(sorted[high]-sorted[low]))

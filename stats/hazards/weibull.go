@@ -166,7 +166,7 @@ func (f *Weibull) Survival(values []float64, t, level float64) (Extrapolation, e
 	k := math.Exp(f.Coefficient[p-1])
 	// log cumulative hazard = constant + Σ β x + k log t; its derivative in log k is k log t.
 	eta := f.Combine(append(append([]float64(nil), values...), 1, k*math.Log(t)), level)
-	log := eta.Estimate + k*math.Log(t) - f.Coefficient[p-1]*k*math.Log(t)
+	log := eta.Estimate + float64(k*math.Log(t)) - float64(f.Coefficient[p-1]*(k*math.Log(t)))
 	return Extrapolation{logLogPoint(log, eta.SE, t, level), t > f.last}, nil
 }
 
