@@ -26,7 +26,7 @@ func (p *partial) checkExact(o Options) error {
 	at := p.rowsAtRisk()
 	for k, n := range p.deaths {
 		if n > 1 {
-			work += float64(n) * float64(len(at(k))) * size * size
+			work += float64(float64(n) * float64(len(at(k))) * size * size)
 		}
 	}
 	if work > mostExactWork {
