@@ -12,7 +12,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strconv"
-	"syscall"
 	"testing"
 	"time"
 
@@ -131,19 +130,6 @@ func benchRead(b *testing.B, s *schemas.Schema, path string, rows int) {
 	runtime.KeepAlive(table)
 }
 
-// cpuSeconds is the time that this process and its children have spent on all cores: on a machine that others use too,
-// the one figure that says something.
-func cpuSeconds() float64 {
-	var all float64
-	for _, who := range []int{syscall.RUSAGE_SELF, syscall.RUSAGE_CHILDREN} {
-		var u syscall.Rusage
-		if err := syscall.Getrusage(who, &u); err == nil {
-			all += float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
-		}
-	}
-	return all
-}
-
 func BenchmarkReadCSV(b *testing.B) { benchRead(b, broad(), benchExport(b, benchRows), benchRows) }
 
 // BenchmarkReadLargeCSV reads 5,000,000 rows, about 650 MB. Peak memory is what the process has had at most, so run it
@@ -158,10 +144,7 @@ func BenchmarkReadCSV(b *testing.B) { benchRead(b, broad(), benchExport(b, bench
 func BenchmarkReadLargeCSV(b *testing.B) {
 	const rows = 5 * benchRows
 	benchRead(b, broad(), benchExport(b, rows), rows)
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err == nil {
-		b.ReportMetric(float64(u.Maxrss)/(1<<20), "peak-GiB")
-	}
+	b.ReportMetric(peakGiB(), "peak-GiB")
 }
 
 func BenchmarkReadParquet(b *testing.B) {

@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"math"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -23,6 +24,7 @@ func (r *reader) merge() (*schemas.Table, schemas.Problems) {
 	for i := range r.made {
 		g.Go(func() error {
 			columns[i] = r.mergeColumn(i, len(lines))
+			r.giveBack(r.made[i], len(lines))
 			return nil
 		})
 	}
@@ -34,6 +36,24 @@ func (r *reader) merge() (*schemas.Table, schemas.Problems) {
 	t.Recoded = r.recoded()
 	t.Offsets = slices.ContainsFunc(r.made, func(sp *spec) bool { return sp.offsets && t.Column(sp.field.Name) != nil })
 	return t, nil
+}
+
+// muchMemory is how much of the chunks' memory may wait to be given back while the columns of a large table are joined.
+const muchMemory = 96 << 20
+
+// giveBack gives the memory of joined chunks back. They lie between those that are still needed, so that no column fits
+// where they were, and without this a table takes twice its memory for a moment.
+func (r *reader) giveBack(sp *spec, rows int) {
+	width := map[schemas.Type]int{schemas.Date: 4, schemas.Integer: 8, schemas.Number: 8, schemas.Code: 2}[sp.field.Type]
+	if width == 0 {
+		width = 12 // a text: where it ends, and some letters
+	}
+	r.lock.Lock()
+	defer r.lock.Unlock()
+	if r.waiting += width * rows; r.waiting >= muchMemory {
+		r.waiting = 0
+		debug.FreeOSMemory()
+	}
 }
 
 // tooLarge finds columns that cannot be held.

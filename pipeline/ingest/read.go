@@ -53,7 +53,8 @@ type reader struct {
 	bindings  []*binding
 	chunks    []*chunk
 	progress  func(bytesDone, bytesTotal int64)
-	lock      sync.Mutex // guards the chunks of a file and the progress while goroutines read
+	lock      sync.Mutex // guards the chunks of a file and what follows while goroutines work
+	waiting   int        // bytes of joined chunks that were not given back
 	done      int64
 	total     int64
 }
