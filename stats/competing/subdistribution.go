@@ -93,8 +93,13 @@ func Subdistribution(d survival.Data, cause int, columns []covariates.Column, o 
 	}
 	a := covariates.Maximise(design, f.model, covariates.Start{Steps: o.Steps})
 	f.Take(design, a)
-	if f.Status == covariates.Converged {
+	switch f.Status {
+	case covariates.Converged:
 		return f, f.addVariance(o, a)
+	case covariates.Separated:
+		f.Reason += covariates.OneSided(design, f.AtFault, false, func(i int) (bool, bool) {
+			return f.model.weight(i) > 0, f.model.kind(i) == ownEvent
+		}) + ". Merge levels or leave the column out"
 	}
 	return f, nil
 }

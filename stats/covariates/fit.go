@@ -259,7 +259,8 @@ func (f *Fit) Compare(smaller *Fit) (Test, error) {
 func ChiSquareTest(name string, u, m []float64) Test {
 	f, bad := Factorise(m, len(u), nil)
 	if bad >= 0 {
-		return Test{Name: name, Status: Singular, Reason: fmt.Sprintf("the covariance of %d numbers is singular: there are too few clusters, or events, to test them", len(u))}
+		return Test{Name: name, Status: Singular, Reason: fmt.Sprintf(
+			"the covariance of %d numbers is singular: there are too few clusters, or events, to test them", len(u))}
 	}
 	return newTest(name, f.Form(u), len(u))
 }

@@ -9,7 +9,8 @@ import (
 // Profile returns the limits of coefficient j, in the units of its column, within which its profile
 // likelihood falls short of the largest by no more than a chi-square variable of one degree of
 // freedom allows: unlike estimate ± z·SE they hold where the likelihood is lopsided. A limit
-// that does not exist is −Inf or +Inf. The ascent is that of the fit; top and start belong together.
+// that does not exist is −Inf or +Inf. The ascent is the one that found the estimates, on the same
+// objective, which is left as it was found.
 //
 // The drop is found by bisection between where it is too small and where it is too large.
 func Profile(d *Design, o Objective, a *Ascent, j int, level float64) (lower, upper float64) {

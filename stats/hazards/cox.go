@@ -96,7 +96,8 @@ func (f *Fit) possible(o Options) bool {
 	case f.Events == 0:
 		f.Refuse(covariates.NoEvents, fmt.Sprintf("none of %d rows has the event", f.N))
 	case p > f.Events && !o.Penalised:
-		f.Refuse(covariates.TooFewEvents, fmt.Sprintf("%d coefficients and %d events: leave columns out, merge levels or use the penalised likelihood", p, f.Events))
+		f.Refuse(covariates.TooFewEvents, fmt.Sprintf(
+			"%d coefficients and %d events: leave columns out, merge levels or use the penalised likelihood", p, f.Events))
 	default:
 		return true
 	}

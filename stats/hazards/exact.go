@@ -30,7 +30,8 @@ func (p *partial) checkExact(o Options) error {
 		}
 	}
 	if work > mostExactWork {
-		return fmt.Errorf("the exact partial likelihood would take %.1g steps for these ties; use Efron's method, which agrees with it where ties are few beside those at risk", work)
+		return fmt.Errorf(
+			"the exact partial likelihood would take %.1g steps for these ties; use Efron's method, which agrees with it where ties are few beside those at risk", work)
 	}
 	return nil
 }

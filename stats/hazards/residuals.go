@@ -14,7 +14,8 @@ func (f *Fit) usable() error {
 		return fmt.Errorf("the model has no estimates (%v): %s", f.Status, f.Reason)
 	}
 	if f.Ties == ExactPartial {
-		return errors.New("under the exact partial likelihood time is discrete, and there is no hazard to take residuals from; fit the model with Efron's method")
+		return errors.New(
+			"under the exact partial likelihood time is discrete, and there is no hazard to take residuals from; fit the model with Efron's method")
 	}
 	return nil
 }

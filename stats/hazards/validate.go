@@ -11,8 +11,8 @@ import (
 // Validation holds how well predicted risks agree with what happened by a horizon. An event of
 // another cause counts as known not to have the event of the cause; nothing is known of those
 // censored before, and those like them speak for them: each row has the weight 1/G, G being the
-// probability of staying uncensored until its event or the horizon. Someone censored on the very day of the horizon was
-// seen through it.
+// probability of staying uncensored until its event or the horizon. Someone censored on the very day
+// of the horizon was seen through it.
 type Validation struct {
 	Status  covariates.Status
 	Reason  string

@@ -82,7 +82,8 @@ func (f *Fit) possible(o Options) bool {
 	case fewer == 0:
 		f.Refuse(covariates.NoEvents, fmt.Sprintf("all of %d rows have the event", f.N))
 	case slopes > fewer && !o.Penalised:
-		f.Refuse(covariates.TooFewEvents, fmt.Sprintf("%d coefficients and %d rows with the rarer outcome: leave columns out, merge levels or use the penalised likelihood", slopes, fewer))
+		f.Refuse(covariates.TooFewEvents, fmt.Sprintf(
+			"%d coefficients and %d rows with the rarer outcome: leave columns out, merge levels or use the penalised likelihood", slopes, fewer))
 	default:
 		return true
 	}
