@@ -47,6 +47,7 @@ func checkCommand(o *options) *cobra.Command {
 type checked struct {
 	Study    string           `json:"study"`
 	Ledgers  []schemas.Ledger `json:"rows"`
+	Stated   []string         `json:"stated"` // for each file, what reading it found out
 	Findings []ruleCount      `json:"findings"`
 	List     string           `json:"list,omitempty"`    // file with every finding
 	Quality  string           `json:"quality,omitempty"` // page about the exports
@@ -128,7 +129,7 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 	if err := s.load(ctx, bar); err != nil {
 		return checked{}, err
 	}
-	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, summary: s.exports.Findings.Summary()}
+	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, Stated: s.stated(), summary: s.exports.Findings.Summary()}
 	for _, n := range s.exports.Findings.Counts() {
 		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy}
 		for _, f := range n.First {
@@ -138,6 +139,21 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 	}
 	return c, nil
 }
+
+// stated lists what reading each file found out: its delimiter, its sheet, how many rows its scores in columns became.
+func (s *study) stated() (list []string) {
+	for _, t := range s.exports.Tables {
+		for i := range t.Sources {
+			if p := &t.Sources[i]; p.Note != "" {
+				list = append(list, p.File+": "+p.Note)
+			}
+		}
+	}
+	return list
+}
+
+// shownFiles is how many files the screen tells about; --json tells about all.
+const shownFiles = 12
 
 // clean reports whether every row is used.
 func (c checked) clean() bool {
@@ -151,6 +167,13 @@ func (c checked) clean() bool {
 
 func (c checked) inWords(w io.Writer) {
 	printLedgers(w, c.Ledgers)
+	fmt.Fprintln(w)
+	for _, line := range c.Stated[:min(shownFiles, len(c.Stated))] {
+		fmt.Fprintln(w, line)
+	}
+	if more := len(c.Stated) - shownFiles; more > 0 {
+		fmt.Fprintf(w, "and %d more files\n", more)
+	}
 	fmt.Fprintln(w)
 	if len(c.Findings) == 0 {
 		fmt.Fprintln(w, "No rule is broken.")
