@@ -19,7 +19,7 @@ func GroupRows(cluster []int32, rows int) (*Clusters, error) {
 		return &Clusters{Count: rows}, nil
 	}
 	if len(cluster) != rows {
-		return nil, fmt.Errorf("Cluster has %d rows, want %d", len(cluster), rows)
+		return nil, fmt.Errorf("column Cluster has %d rows, want %d", len(cluster), rows)
 	}
 	top := int32(-1)
 	for i, c := range cluster {

@@ -193,7 +193,7 @@ func (d *Design) Scale(j int) float64 {
 // constant then belongs to x = 0.
 func (d *Design) Unscale(beta, variance []float64) (b, v []float64) {
 	p, q := d.Size(), len(d.Columns)
-	b, v = make([]float64, p), make([]float64, p*p)
+	b = make([]float64, p)
 	turn := make([]float64, p*p) // b = turn·beta
 	for j := range q {
 		turn[j*p+j] = d.scale[j]

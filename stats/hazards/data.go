@@ -131,10 +131,10 @@ func (d Data) check(cause uint8) (last int32, strata int, err error) {
 		last = max(last, exit)
 	}
 	if int(top) >= 2*n+1<<10 {
-		return 0, 0, fmt.Errorf("Stratum goes up to %d in %d rows; number the strata from 0", top, n)
+		return 0, 0, fmt.Errorf("column Stratum goes up to %d in %d rows; number the strata from 0", top, n)
 	}
 	if d.Times != nil && int(last) >= len(d.Times) {
-		return 0, 0, fmt.Errorf("Exit goes up to rank %d, Times has %d", last, len(d.Times))
+		return 0, 0, fmt.Errorf("column Exit goes up to rank %d, Times has %d", last, len(d.Times))
 	}
 	return last, int(top) + 1, nil
 }

@@ -22,7 +22,6 @@ type penalised struct {
 	*partial
 	order   []int32 // rows by slot of leaving, latest first
 	entries []int32 // rows by slot of entering, latest first
-	penalty float64
 	factor  *covariates.Factor
 	u, info []float64
 	size    []float64
@@ -133,10 +132,10 @@ func (m *moments) addTo(out []float64, weight, share float64, d *moments, invers
 // penaltySlope sweeps the slots from the last to the first.
 func (o *penalised) penaltySlope() []float64 {
 	p, inverse := o.design.Size(), o.factor.Inverse()
-	out, all := make([]float64, p), newMoments(p)
+	out := make([]float64, p)
 	left, entered := 0, 0
 	for g := len(o.slots.first) - 2; g >= 0; g-- {
-		all = newMoments(p)
+		all := newMoments(p)
 		for k := int(o.slots.first[g+1]) - 1; k >= int(o.slots.first[g]); k-- {
 			died := newMoments(p)
 			for ; o.slots.enter != nil && entered < len(o.entries) && int(o.slots.enter[o.entries[entered]]) >= k; entered++ {

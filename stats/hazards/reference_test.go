@@ -72,7 +72,6 @@ type coxCase struct {
 		Factors                           map[string][]string
 	}
 	Results map[string]coxResult
-	terms   []string
 	strata  []string
 }
 

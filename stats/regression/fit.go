@@ -20,7 +20,8 @@ type Fit struct {
 // error names the first row that cannot be used; whatever keeps estimates from existing is a
 // Status of the fit.
 //
-// Time is linear in the rows and quadratic in the columns; memory is at most 16 bytes a row.
+// Time is linear in the rows and quadratic in the columns; memory beyond the data is at
+// most 32 bytes a row.
 func Logistic(d Data, columns []covariates.Column, o Options) (*Fit, error) {
 	return fit(logistic, d, columns, o)
 }
