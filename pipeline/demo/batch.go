@@ -69,7 +69,8 @@ func (b *batch) fill() {
 // person is a patient as drawn, from the day of the first side on.
 type person struct {
 	number   int32
-	stratum  int
+	stratum  int // of the first side
+	second   int // stratum of the second side
 	age      int // whole years on that day
 	exact    float64
 	sex, asa int16
@@ -85,6 +86,7 @@ type person struct {
 func (b *batch) draw() *person {
 	r := b.r
 	p := &person{number: int32(b.first) + b.patients, stratum: int(pick(r, b.law.strata))}
+	p.second = p.stratum
 	s := &strata[p.stratum]
 	p.age = youngest + int(pick(r, b.law.ages[p.stratum]))
 	p.exact = float64(p.age) + r.Float64()
@@ -99,6 +101,7 @@ func (b *batch) draw() *person {
 	p.day = drawDay(r)
 	if r.Float64() < s.second {
 		p.gap = minGap + r.Int32N(maxGap-minGap+1)
+		p.second = drawCrossing(r, p.stratum)
 	}
 	ratio := s.death * sexAsaDeath(p.sex, p.asa)
 	p.life = daysPerYear * whenDead(p.exact, r.ExpFloat64()/ratio)
@@ -107,6 +110,16 @@ func (b *batch) draw() *person {
 		p.bmi = roundTo(min(max(bmi, 16), 55)*10, 1) / 10
 	}
 	return p
+}
+
+// drawCrossing draws the stratum of the second side.
+func drawCrossing(r *rand.Rand, stratum int) int {
+	for _, c := range crossings {
+		if c.from == stratum && r.Float64() < c.share {
+			return c.to
+		}
+	}
+	return stratum
 }
 
 // Body mass index, kg/m2: mean and standard deviation of the normal curve, cut off at 16 and 55.
@@ -146,10 +159,10 @@ func (b *batch) record(p *person, first, second bool) {
 		from += p.gap
 	}
 	if first {
-		b.shoulder(p, 0, p.side)
+		b.shoulder(p, p.stratum, 0, p.side)
 	}
 	if second && b.shoulders < b.want {
-		b.shoulder(p, p.gap, 1-p.side)
+		b.shoulder(p, p.second, p.gap, 1-p.side)
 		if first {
 			b.twoSided++
 		}

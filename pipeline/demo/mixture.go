@@ -25,7 +25,7 @@ type mixture struct {
 // mixtureCell is the shoulders of one age in whole years and one sex.
 type mixtureCell struct {
 	ratio  float64   // of revision
-	share  []float64 // of all shoulders, by part of a year and ASA class; over all cells they sum to 1
+	share  []float64 // of all shoulders, by source, part of a year and ASA class; over all cells they sum to 1
 	hazard []float64 // of death a year on the day of the operation, likewise
 }
 
@@ -39,9 +39,10 @@ func newMixture(s *stratum) *mixture {
 		}
 	}
 	var total float64
+	sources := s.sources()
 	for age := youngest; age <= oldest+6; age++ { // a second side comes at most six birthdays later
 		for _, sex := range []int16{female, male} {
-			c := s.cell(age, sex)
+			c := newCell(sources, age, sex)
 			for _, w := range c.share {
 				total += w
 			}
@@ -56,10 +57,38 @@ func newMixture(s *stratum) *mixture {
 	return m
 }
 
-// cell returns the shoulders of an age and a sex, with shares of the first sides: they sum to more than 1 with the
+// source is a stratum whose patients bring shoulders to the stratum at hand. The weights are of its first and its second
+// sides, relative to the first sides of the stratum at hand.
+type source struct {
+	*stratum
+	first, second float64
+}
+
+// sources lists the stratum itself, with the second sides that stay in it, and those from which second sides cross to it.
+func (s *stratum) sources() []source {
+	all := []source{{s, 1, 1}}
+	for _, c := range crossings {
+		switch from := &strata[c.from]; s {
+		case from:
+			all[0].second -= c.share
+		case &strata[c.to]:
+			all = append(all, source{from, 0, c.share * from.share / s.share})
+		}
+	}
+	return all
+}
+
+// newCell returns the shoulders of an age and a sex, with shares of the first sides: they sum to more than 1 with the
 // second sides.
-func (s *stratum) cell(age int, sex int16) mixtureCell {
+func newCell(sources []source, age int, sex int16) mixtureCell {
 	c := mixtureCell{ratio: ageSexRevision(age, sex)}
+	for _, s := range sources {
+		c.add(s, age, sex)
+	}
+	return c
+}
+
+func (c *mixtureCell) add(s source, age int, sex int16) {
 	parts, weights := nodes(partNodes, 0, 1)
 	of := s.female
 	if sex == male {
@@ -70,12 +99,11 @@ func (s *stratum) cell(age int, sex int16) mixtureCell {
 		z := float64(age) + part
 		for asa := range int16(len(asaDeath)) {
 			death := s.death * sexAsaDeath(sex, asa)
-			share := ageAsaShare(p, age, asa) + s.secondShare(p, z, asa, death)
+			share := float64(s.first*ageAsaShare(p, age, asa)) + float64(s.second*s.secondShare(p, z, asa, death))
 			c.share = append(c.share, weights[i]*of*share)
 			c.hazard = append(c.hazard, death*deathAt75*math.Exp(deathSlope*(z-75)))
 		}
 	}
-	return c
 }
 
 func ageAsaShare(ages []float64, age int, asa int16) float64 {

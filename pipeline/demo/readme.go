@@ -22,6 +22,7 @@ type readmePage struct {
 	RevisionMale, RevisionPerYear            string
 	RevisionAgain                            string
 	Implants                                 []readmeImplant
+	Crossings                                []readmeCrossing
 	HospitalRatios                           []string // lines of a table
 	DeathAt75, DeathSlope, DeathMale         string
 	AsaDeath, AsaShares                      []string
@@ -46,6 +47,8 @@ type readmeTruth struct {
 type readmeStratum struct {
 	Indication, Procedure, Share, Age, Spread, Women, Second, Revision, Death string
 }
+
+type readmeCrossing struct{ Share, From, FromProcedure, To, ToProcedure string }
 
 type readmeHazard struct{ Rate, From string }
 
@@ -88,6 +91,11 @@ func (r *Records) readmePage() (*readmePage, error) {
 func (p *readmePage) addLists() {
 	for i, from := range revisionFrom {
 		p.Hazard = append(p.Hazard, readmeHazard{short(revisionHazard[i]), short(from)})
+	}
+	for _, c := range crossings {
+		from, to := &strata[c.from], &strata[c.to]
+		p.Crossings = append(p.Crossings, readmeCrossing{whole(c.share), indicationCodes.ours[from.indication],
+			procedureCodes.ours[from.procedure], indicationCodes.ours[to.indication], procedureCodes.ours[to.procedure]})
 	}
 	for procedure, list := range implants {
 		for _, im := range list {

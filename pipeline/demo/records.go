@@ -94,7 +94,8 @@ func count[R any](batches [][]R) int {
 }
 
 // Episodes is the course of each reverse replacement for one of [Indications] until its first revision, with what
-// happened and not only what the exports say of it. The slices have equal lengths.
+// happened and not only what the exports say of it. The indication is the recorded one, of which [Truth] speaks; rules
+// that settle it anew from the findings make other groups. The slices have equal lengths.
 type Episodes struct {
 	Exit    []int32  // whole days from the operation
 	Cause   []uint8  // 0 at the data cut, 1 revised, 2 died

@@ -2,21 +2,22 @@ package demo
 
 import "math"
 
-// shoulder draws the operation on one side, after days from the first side, and its course.
-func (b *batch) shoulder(p *person, after int32, side int16) {
-	op := b.operation(p, after, side)
+// shoulder draws the operation on one side in a stratum, after days from the first side, and its course.
+func (b *batch) shoulder(p *person, stratum int, after int32, side int16) {
+	s := &strata[stratum]
+	op := b.operation(p, s, after, side)
 	b.operations = append(b.operations, op)
 	b.shoulders++
 	// What is left of the patient's life and of follow-up, in days from this operation.
 	life, end := p.life-float64(after), dataCut-op.day
-	revised := b.revisions(&op, p, life, end)
+	revised := b.revisions(&op, p, s, life, end)
 	b.scoresOf(&op, revised, life, end)
 	b.complicationsOf(&op, revised, life, end)
 	b.course(&op, revised, life, end)
 }
 
-func (b *batch) operation(p *person, after int32, side int16) operation {
-	r, s := b.r, &strata[p.stratum]
+func (b *batch) operation(p *person, s *stratum, after int32, side int16) operation {
+	r := b.r
 	op := operation{patient: p.number, day: p.day + after, side: side, procedure: s.procedure, occasion: primaryOccasion,
 		indication: s.indication, findings: drawFindings(r, s.indication), sex: p.sex, asa: p.asa, bmi: p.bmi,
 		hospital: p.hospital, surgeon: p.surgeon, age: math.Floor(p.exact + float64(after)/daysPerYear)}
@@ -60,8 +61,8 @@ func revisionRatio(op *operation, s *stratum) float64 {
 
 // revisions draws the revisions of a shoulder and returns the moment of the first in days from the operation, whether
 // or not death or the data cut comes before it.
-func (b *batch) revisions(op *operation, p *person, life float64, end int32) (first float64) {
-	years := whenRevised(b.r.ExpFloat64() / revisionRatio(op, &strata[p.stratum]))
+func (b *batch) revisions(op *operation, p *person, s *stratum, life float64, end int32) (first float64) {
+	years := whenRevised(b.r.ExpFloat64() / revisionRatio(op, s))
 	first = years * daysPerYear
 	day := int32(0)
 	for n := 0; n < mostRevisions && happens(years*daysPerYear, life, end); n++ {

@@ -34,6 +34,9 @@ type True struct {
 // its limit differs from the second line by less than the hazards of revision and death of a day multiplied, summed over
 // the days, which is 10⁻⁵ here.
 //
+// The indication is the one recorded, which is that of the stratum a shoulder was drawn from. x is distributed as among
+// the first sides, the second sides that follow in the same stratum, and those that cross to it from another.
+//
 // The mean over x is a sum over whole years of age, sex, ASA class, implant and hospital, and an integral over the part
 // of a year since the last birthday. Revision and death share only age and sex, so that
 //

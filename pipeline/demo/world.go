@@ -2,6 +2,7 @@ package demo
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -50,6 +51,25 @@ var strata = []stratum{
 	{fracture, hemi, 0.03, 72, 9, 0.76, 0.02, 1.50, 1.4},
 	{avascularNecrosis, hemi, 0.01, 58, 10, 0.50, 0.10, 1.60, 1.1},
 	{fracture, plate, 0.06, 64, 11, 0.68, 0.01, 1.80, 1.1},
+}
+
+// crossing is a share of the second sides of one stratum that belong to another: patients with a different indication and
+// a different procedure on each side.
+type crossing struct {
+	from, to int // places in strata; at most one crossing leaves a stratum
+	share    float64
+}
+
+// crossings goes both ways between cuff-tear arthropathy and osteoarthritis with a cuff that works: one side of a patient
+// may have come further than the other.
+var crossings = []crossing{
+	{placeOf(cuffTearArthropathy, reverse), placeOf(oaIntactCuff, anatomic), 0.10},
+	{placeOf(oaIntactCuff, anatomic), placeOf(cuffTearArthropathy, reverse), 0.25},
+}
+
+// placeOf returns the place of an indication and a procedure in strata.
+func placeOf(indication, procedure int16) int {
+	return slices.IndexFunc(strata, func(s stratum) bool { return s.indication == indication && s.procedure == procedure })
 }
 
 // Ages at the first operation run from youngest to oldest in whole years.
