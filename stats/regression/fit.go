@@ -95,20 +95,29 @@ func (f *Fit) possible(o Options) bool {
 func (f *Fit) climb(o Options) {
 	l := f.likelihood
 	p := l.design.Size()
-	hold := make([]bool, p)
-	for j := range p - 1 {
-		hold[j] = true
-	}
 	steps := o.Steps
 	if o.Penalised && steps == 0 {
 		steps = penalisedSteps
 	}
-	null := covariates.Maximise(l.design, l, covariates.Start{Hold: hold, Steps: steps})
+	start := make([]float64, p)
+	start[p-1] = l.guess()
+	var null *covariates.Ascent
+	if o.Penalised {
+		// The penalty is that of all columns, also where their coefficients are 0.
+		hold := make([]bool, p)
+		for j := range p - 1 {
+			hold[j] = true
+		}
+		null = covariates.Maximise(l.design, l, covariates.Start{Beta: start, Hold: hold, Steps: steps})
+	} else {
+		null = l.alone(start[p-1], steps)
+	}
 	if null.Status != covariates.Converged {
 		f.Take(l.design, null)
 		return
 	}
-	f.ascent = covariates.Maximise(l.design, l, covariates.Start{Beta: null.Beta, Steps: steps})
+	start[p-1] = null.Beta[len(null.Beta)-1]
+	f.ascent = covariates.Maximise(l.design, l, covariates.Start{Beta: start, Steps: steps})
 	f.Take(l.design, f.ascent)
 	if f.Status == covariates.Separated {
 		f.Reason += covariates.OneSided(l.design, f.AtFault, l.kind == logistic, func(i int) (bool, bool) {

@@ -47,6 +47,30 @@ func newLikelihood(k kind, d Data, design *covariates.Design, penalised bool) *l
 	return l
 }
 
+// guess is the constant that fits best where there are no columns and offsets are alike.
+func (l *likelihood) guess() float64 {
+	events, rows := 0.0, 0.0
+	for i, y := range l.data.Outcome {
+		w := l.data.weight(i)
+		events += float64(w * y)
+		if l.kind == poisson {
+			w *= math.Exp(l.data.offset(i))
+		}
+		rows += w
+	}
+	if l.kind == poisson {
+		return math.Log(events / rows)
+	}
+	return math.Log(events / (rows - events))
+}
+
+// alone fits the constant without any column.
+func (l *likelihood) alone(start float64, steps int) *covariates.Ascent {
+	bare := *l
+	bare.design = &covariates.Design{Rows: len(l.fitted), Constant: true}
+	return covariates.Maximise(bare.design, &bare, covariates.Start{Beta: []float64{start}, Steps: steps})
+}
+
 // Value returns the log-likelihood, with its penalty if there is one.
 func (l *likelihood) Value(beta []float64) float64 {
 	sums := make([]float64, covariates.Pieces(len(l.fitted)))
