@@ -192,7 +192,7 @@ func TestSeparationAgainstReference(t *testing.T) {
 }
 
 // Two eyes of each of 197 patients (Huster, Brookmeyer & Self, Biometrics 45 (1989) 145–156, the open
-// likeness of two shoulders of one patient); figures from R 4.2.2, survival 3.5-3. The clustered
+// likeness of two sides of one patient); figures from R 4.2.2, survival 3.5-3. The clustered
 // standard error is the smaller one, because each patient has an eye of either treatment.
 func TestDiabeticEyes(t *testing.T) {
 	f := readFrame(t, "../../testdata/published/data/diabetic.csv")
