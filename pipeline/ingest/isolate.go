@@ -106,13 +106,18 @@ func (e errMemory) Error() string {
 	return fmt.Sprintf("it asks for more memory than its size justifies, %d MiB", e.limit>>20)
 }
 
+// noMemory is what the runtime says when it gets no more memory; the last of them under the race detector.
+var noMemory = []string{"out of memory", "cannot allocate memory", "address space"}
+
 // ending says how a child ended that should not have.
 func (c *child) ending(err error) error {
 	line, _, _ := strings.Cut(strings.TrimSpace(c.said.String()), "\n")
-	switch {
-	case strings.Contains(c.said.String(), "out of memory"), strings.Contains(c.said.String(), "cannot allocate memory"):
-		return errMemory{c.memory}
-	case line != "":
+	for _, words := range noMemory {
+		if strings.Contains(c.said.String(), words) {
+			return errMemory{c.memory}
+		}
+	}
+	if line != "" {
 		return fmt.Errorf("%w: %s", errPanic, shorten([]byte(line)))
 	}
 	return fmt.Errorf("the process that reads it ended: %s", cause(err))
