@@ -9,26 +9,28 @@ import (
 // follow links the rows of complications, scores or contacts, which say that a patient was known about on a day. For
 // scores it returns the shoulder key of every row in use, and -1 for the others.
 func (l *linking) follow(r *records) (keys []int32) {
-	complications := r.table.Schema.Name == "complications"
 	if r.table.Schema.Name == "scores" {
 		keys = make([]int32, len(r.days))
 		for row := range keys {
 			keys[row] = -1
 		}
 	}
+	early := earlier(r.table)
 	l.eachPart(r, func(c *clerk, row int, patient int32) {
 		key := c.keyOf(r, row, patient)
 		if key < 0 {
 			return
 		}
 		if r.codes != nil {
-			switch first := l.known[patient].first[key&1]; {
-			case first == schemas.NoDay:
+			first := l.known[patient].first[key&1]
+			if first == schemas.NoDay {
 				c.find(r, int32(row), RuleNoIndexProcedure, "side", "the patient has an index procedure on the other side only")
 				return
-			case complications && r.days[row] < first:
-				c.find(r, int32(row), RuleComplicationBeforePrimary, "day", "the index procedure is on "+showDay(r.table, first))
-				return
+			}
+			if r.days[row] < first {
+				if rule := early(row); rule != nil && !c.find(r, int32(row), rule, "day", "the index procedure is on "+showDay(r.table, first)) {
+					return
+				}
 			}
 		}
 		if died := l.known[patient].died; died != schemas.NoDay && r.days[row] > died {
@@ -42,6 +44,29 @@ func (l *linking) follow(r *records) (keys []int32) {
 		raise(&l.known[patient].last, r.days[row])
 	})
 	return keys
+}
+
+// earlier returns the rule that a row breaks when it is earlier than the index procedure of its shoulder; nil for rows
+// that may be, as most scores.
+func earlier(t *schemas.Table) func(row int) *schemas.Rule {
+	instrument := t.Column("instrument")
+	switch {
+	case t.Schema.Name == "complications":
+		return func(int) *schemas.Rule { return RuleComplicationBeforePrimary }
+	case t.Schema.Name != "scores" || instrument == nil || instrument.Codes() == nil:
+		return func(int) *schemas.Rule { return nil }
+	}
+	afterOnly := make([]bool, len(instrument.Levels()))
+	for i, code := range instrument.Levels() {
+		known, ok := schemas.InstrumentOf(code)
+		afterOnly[i] = ok && known.AfterOnly
+	}
+	return func(row int) *schemas.Rule {
+		if code := instrument.Codes()[row]; code >= 0 && afterOnly[code] {
+			return RuleScoreBeforePrimary
+		}
+		return nil
+	}
 }
 
 // raise sets a shared day to a later one. The largest wins, whoever comes first.

@@ -159,7 +159,9 @@ func (j *joiner) death(p int32, mine []Shoulder) int32 {
 			chosen = row
 			j.use(j.deaths, row)
 		default:
-			j.find(j.deaths, row, RuleSecondDeath, "day", "the death used is on "+j.deaths.at(chosen))
+			if j.find(j.deaths, row, RuleSecondDeath, "day", "the death used is on "+j.deaths.at(chosen)) {
+				j.use(j.deaths, row)
+			}
 		}
 	}
 	if chosen < 0 {

@@ -2,6 +2,7 @@ package cohorts_test
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 
@@ -219,6 +220,45 @@ func TestRulesAreWhole(t *testing.T) {
 		seen[rule.ID] = true
 		if !strings.HasSuffix(rule.Sentence, ".") || !strings.HasSuffix(rule.Remedy, ".") {
 			t.Errorf("rule %q: %q, %q", rule.ID, rule.Sentence, rule.Remedy)
+		}
+	}
+}
+
+// TestLoweredRules: a row that breaks a rule between tables which the plan lowers stays in use, with a warning, and the
+// ledger closes. A score that may be from before the operation breaks none. Of two deaths the earlier counts in either case.
+func TestLoweredRules(t *testing.T) {
+	s := studyOf(
+		newExport("procedures", "patient,side,day,procedure,occasion", "A,left,10,reverse,primary"),
+		newExport("complications", "patient,side,day,complication", "A,left,5,infection"),
+		newExport("scores", "patient,side,day,instrument,value", "A,left,5,change,4", "A,left,5,pain,4", "A,left,20,change,5"),
+		newExport("deaths", "patient,day", "A,90", "A,80"),
+	)
+	lowered := []string{"complication-before-primary", "score-before-primary", "second-death"}
+	for _, warn := range [][]string{nil, lowered} {
+		tables, found := s.tables(t), &schemas.Findings{}
+		for _, table := range tables {
+			table.Follow(&schemas.Source{Warn: warn})
+		}
+		r, err := cohorts.Link(tables, noCut, found)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, f := range found.All() {
+			got = append(got, f.Rule.ID)
+			if (f.Rule.Severity == schemas.Warns) != (warn != nil) {
+				t.Errorf("%s has the severity %d", f.Rule.ID, f.Rule.Severity)
+			}
+		}
+		if diff := gocmp.Diff(lowered, slices.Sorted(slices.Values(got))); diff != "" {
+			t.Error(diff)
+		}
+		aside := 0
+		for _, ledger := range r.Ledgers {
+			aside += ledger.SetAside
+		}
+		if want := len(lowered); (warn != nil && aside != 0) || (warn == nil && aside != want) || r.Shoulders[0].Death != 80 {
+			t.Errorf("lowered %v: %d rows set aside, death on day %d", warn != nil, aside, r.Shoulders[0].Death)
 		}
 	}
 }

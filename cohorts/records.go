@@ -171,12 +171,15 @@ type clerk struct {
 	found []schemas.Finding
 }
 
-// find records that a row breaks a rule, and sends the row through the door that the rule leads to.
-func (c *clerk) find(r *records, row int32, rule *schemas.Rule, field, detail string) {
+// find records that a row breaks a rule, and sends the row through the door that the rule leads to. It reports whether the
+// row stays in use, because the rule only warns.
+func (c *clerk) find(r *records, row int32, rule *schemas.Rule, field, detail string) (stays bool) {
 	if rule.Severity == schemas.Unlinks {
 		r.doors[row] = unlinked
 	}
-	c.found = append(c.found, r.table.Find(rule, int(row), field, detail))
+	f := r.table.Find(rule, int(row), field, detail)
+	c.found = append(c.found, f)
+	return f.Rule.Severity == schemas.Warns
 }
 
 // use takes a row into the registry.

@@ -7,7 +7,9 @@ import (
 )
 
 // The rules between tables. One principle stands behind all of them: the row that cannot be attached to its index
-// procedure is set aside, and the index procedure stays. [Rules] returns the list.
+// procedure is set aside, and the index procedure stays. [Rules] returns the list. A plan may lower those whose row can be
+// used as it is: the earlier complication and the earlier score tell at least that the patient was seen, and a second day
+// of death changes nothing, since the earliest that fits counts.
 var (
 	// RuleSecondPrimary is broken by a primary on a shoulder that has an index procedure and was not revised since.
 	RuleSecondPrimary = &schemas.Rule{ID: "second-primary", Severity: schemas.SetsAside,
@@ -25,9 +27,15 @@ var (
 		Remedy:   "Correct the day of the revision or of the death, or the pseudonym of one of them."}
 
 	// RuleComplicationBeforePrimary is broken by a complication earlier than the index procedure of its shoulder.
-	RuleComplicationBeforePrimary = &schemas.Rule{ID: "complication-before-primary", Severity: schemas.SetsAside,
+	RuleComplicationBeforePrimary = &schemas.Rule{ID: "complication-before-primary", Severity: schemas.SetsAside, MayWarn: true, Between: true,
 		Sentence: "The complication is earlier than the index procedure of the shoulder.",
 		Remedy:   "Correct the day or the side of the complication or of the index procedure."}
+
+	// RuleScoreBeforePrimary is broken by a score of an instrument that asks about the time after an operation, earlier than
+	// the index procedure of its shoulder.
+	RuleScoreBeforePrimary = &schemas.Rule{ID: "score-before-primary", Severity: schemas.SetsAside, MayWarn: true, Between: true,
+		Sentence: "The score is earlier than the index procedure of the shoulder, and its instrument asks about the time after it.",
+		Remedy:   "Correct the day, the side or the instrument."}
 
 	// RuleRecordAfterDeath is broken by a complication, score or contact later than the patient's death.
 	RuleRecordAfterDeath = &schemas.Rule{ID: "record-after-death", Severity: schemas.SetsAside,
@@ -41,7 +49,7 @@ var (
 			"counts as alive."}
 
 	// RuleSecondDeath is broken by every death of a patient after the earliest that fits.
-	RuleSecondDeath = &schemas.Rule{ID: "second-death", Severity: schemas.SetsAside,
+	RuleSecondDeath = &schemas.Rule{ID: "second-death", Severity: schemas.SetsAside, MayWarn: true, Between: true,
 		Sentence: "The patient already has a day of death.",
 		Remedy:   "Find out which of the two is right and delete the other; until then the earlier one is used."}
 
@@ -64,7 +72,7 @@ var (
 )
 
 var rules = []*schemas.Rule{
-	RuleSecondPrimary, RuleRevisionBeforePrimary, RuleRevisionAfterDeath, RuleComplicationBeforePrimary,
+	RuleSecondPrimary, RuleRevisionBeforePrimary, RuleRevisionAfterDeath, RuleComplicationBeforePrimary, RuleScoreBeforePrimary,
 	RuleRecordAfterDeath, RuleDeathBeforeProcedure, RuleSecondDeath, RuleNoIndexProcedure, RuleSecondStageAlone,
 	RuleAfterDataCut,
 }

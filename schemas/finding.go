@@ -24,6 +24,7 @@ type Rule struct {
 	Remedy   string // what to do about it
 	Severity Severity
 	MayWarn  bool // a study plan may lower the severity to a warning, with a reason
+	Between  bool // broken between rows or tables: lowered, it takes no value away, so that it can be lowered for any field
 }
 
 // Finding is one breach of a rule at one place.

@@ -18,6 +18,8 @@ type Instrument struct {
 	Better  string  `json:"better"` // "higher" or "lower"
 	Unit    string  `json:"unit"`
 	Source  string  `json:"source"` // who published the scoring
+	// AfterOnly says that it asks about the time after an operation, so that it cannot be answered before one.
+	AfterOnly bool `json:"after_only"`
 }
 
 // HigherIsBetter reports whether a higher total is a better shoulder.

@@ -122,7 +122,7 @@ func (t *Table) severe(rule *Rule, field string) *Rule {
 	if !rule.MayWarn || rule.Severity == Warns || !slices.Contains(t.source.Warn, rule.ID) {
 		return rule
 	}
-	if c := t.columns[field]; c != nil && c.Field.Required {
+	if c := t.columns[field]; c != nil && c.Field.Required && !rule.Between {
 		return rule
 	}
 	if t.warns == nil {

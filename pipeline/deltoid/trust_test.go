@@ -26,7 +26,6 @@ var elsewhere = map[string]string{
 	"error-cell":     "only workbooks hold errors; pipeline/ingest",
 	"merged-cell":    "only workbooks merge cells; pipeline/ingest",
 	"rounded-number": "only workbooks round numbers; pipeline/ingest",
-	"second-death":   "the table deaths has one row for each patient, so a second one is a duplicate key; cohorts",
 }
 
 // TestPlantedDefects: the findings about exports with planted defects are the planted ones, each at its file, line and

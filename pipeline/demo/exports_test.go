@@ -168,7 +168,7 @@ var ruleOf = map[demo.Kind]*schemas.Rule{
 	demo.RevisionBeforePrimary:  cohorts.RuleRevisionBeforePrimary,
 	demo.RevisionWithoutPrimary: cohorts.RuleNoIndexProcedure,
 	demo.DeathBeforeRevision:    cohorts.RuleRevisionAfterDeath,
-	demo.SecondDeath:            schemas.RuleDuplicateKey,
+	demo.SecondDeath:            cohorts.RuleSecondDeath,
 }
 
 // The checks find each planted defect at its place by its rule, and nothing else, in either format.
