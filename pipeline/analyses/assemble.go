@@ -35,16 +35,20 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 		doc.Sections = append(doc.Sections, section)
 	}
 	participants := flowSection(b, c, flow)
-	doc.Lead = lead(b, append([]report.Section{participants}, doc.Sections...))
+	answers := lead(b, append([]report.Section{participants}, doc.Sections...))
 	if done.describes() {
 		doc.Sections = append(doc.Sections, questionsSection(b, p, c, participants, done))
 	}
 	doc.Sections = append(doc.Sections, participants, accountsSection(b, x, c.Registry.Ledgers))
+	doc.Lead = append(warnings(c), answers...)
 	return doc, nil
 }
 
 // analyse runs one analysis.
 func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (report.Section, error) {
+	if err := unheardOf(p, c.Registry, asked); err != nil {
+		return report.Section{}, err
+	}
 	c, err := within(c, asked)
 	if err != nil {
 		return report.Section{}, err

@@ -283,3 +283,34 @@ func TestInterruptedRunLeavesNothing(t *testing.T) {
 		t.Errorf("exit code %d, %q, left behind %v %v", code, stderr.String(), left, err)
 	}
 }
+
+// TestEventsThatNoExportTellsOf: a study without revisions is refused where revision is waited for, since it would find
+// that nobody is revised; without deaths, and where much of a table was lost, the report says so before anything else.
+func TestEventsThatNoExportTellsOf(t *testing.T) {
+	plan, dir := invented(t)
+	drop := func(table string) func(string) string {
+		return func(s string) string {
+			from := strings.Index(s, "\n  "+table+":")
+			to := from + 1 + strings.Index(s[from+1:], "\n  ") // the next line with the same indent or less
+			for strings.HasPrefix(s[to:], "\n   ") {
+				to += 1 + strings.Index(s[to+1:], "\n")
+			}
+			return s[:from] + s[to:]
+		}
+	}
+	edit(t, plan, drop("deaths"))
+	edit(t, plan, func(s string) string { return strings.ReplaceAll(s, "competing: [died]", "competing: []") })
+	edit(t, filepath.Join(dir, "exports", "contacts.csv"), func(s string) string { return strings.ReplaceAll(s, "\nP", "\nQ") })
+	code, stdout, stderr := call("run", plan, "--out", filepath.Join(t.TempDir(), "r"))
+	if code != exitDone || !strings.Contains(stdout, "no export tells of deaths") || !strings.Contains(stdout, "rows of contacts") {
+		t.Errorf("exit code %d:\n%s%s", code, stdout, stderr)
+	}
+	alone := filepath.Join(t.TempDir(), "plan.yaml")
+	write(t, alone, "plan: 1\nstudy: alone\ntitle: Procedures alone\ndata_cut: 2020-12-31\nexports:\n  procedures: {files: p.csv}\n"+
+		"endpoints:\n  revision: {}\nanalyses:\n  - {kind: implant survival, endpoint: revision, times: [1]}\n")
+	write(t, filepath.Join(filepath.Dir(alone), "p.csv"), "patient,side,day,procedure,occasion\nA,left,2015-01-01,reverse,primary\n")
+	code, _, stderr = call("run", alone, "--out", filepath.Join(t.TempDir(), "r"))
+	if code != exitPlan || !strings.Contains(stderr, "no export tells of any") {
+		t.Errorf("exit code %d: %s", code, stderr)
+	}
+}

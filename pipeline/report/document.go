@@ -8,7 +8,7 @@ type Document struct {
 	About     string // one sentence on the data, from the plan
 	DataCut   string // last day of follow-up, as shown
 	Version   string // of the program
-	Lead      []Text // the most important sentences, at most three
+	Lead      []Text // what must be known first, if anything, and then the most important sentences, at most three
 	Sections  []Section
 	Cautions  []string
 	Estimates []Estimate
