@@ -29,7 +29,7 @@ type set struct {
 func draw(r *rand.Rand) set {
 	n := []int{3 + r.IntN(10), 20 + r.IntN(60), 100 + r.IntN(200)}[r.IntN(3)]
 	days := []int{4, 25, 400, 4000}[r.IntN(4)]
-	s := set{delayed: r.IntN(3) == 0, strata: 1 + r.IntN(3)}
+	s := set{delayed: r.IntN(5) < 2, strata: 1 + r.IntN(3)}
 	s.Groups, s.Causes = 1+r.IntN(4), 1+r.IntN(3)
 	clusters, weighted := 1+r.IntN(n), r.IntN(3) == 0
 	eventful := 0.2 + 0.7*r.Float64()

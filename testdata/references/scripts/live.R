@@ -10,6 +10,9 @@ quietly <- function(e) suppressWarnings(tryCatch(e, error = function(x) NULL))
 
 outcome <- function(d, s, event) if (s$delayed == 1) Surv(d$entry, d$exit, event) else Surv(d$exit, event)
 
+# quantile() searches the limits as if they only fell. With delayed entry they can rise, and what it finds
+# is then not the first crossing; such limits are not compared.
+falling <- function(x) all(diff(x[!is.na(x)]) <= 0)
 # product-limit of cause 1, the others censored: Greenwood's variance and five interval forms
 curve <- function(d, s, h) {
   y <- outcome(d, s, d$cause == 1)
@@ -19,7 +22,7 @@ curve <- function(d, s, h) {
   z <- summary(f, times = h, extend = TRUE)
   mean <- if (s$delayed == 0 && s$tau > min(f$time)) { m <- summary(f, rmean = s$tau)$table; arr(unname(m[grep("rmean", names(m))])) } else NULL
   list(plain = at("plain"), log = at("log"), loglog = at("log-log"), logit = at("logit"), arcsine = at("arcsin"),
-    quantile = arr(unname(q$quantile)), quantile_lower = arr(unname(q$lower)), quantile_upper = arr(unname(q$upper)),
+    quantile = arr(unname(q$quantile)), quantile_lower = arr(if (falling(f$lower)) unname(q$lower) else rep(NA, 3)), quantile_upper = arr(if (falling(f$upper)) unname(q$upper) else rep(NA, 3)),
     mean = mean, hazard = arr(z$cumhaz), hazard_se = arr(z$std.chaz))
 }
 # the same with weights, and the infinitesimal jackknife over clusters
