@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"runtime"
-	"slices"
 	"sync"
 
 	"deltoid/cohorts"
@@ -27,8 +26,9 @@ type followed struct {
 	counts    *survival.Counts // of the groups in order
 	groups    []group          // with the whole cohort last where there are several
 	spoken    func(label string) string
-	coarse    bool // follow-up was recorded in months or years and rounded to days
-	clustered bool // two shoulders of one patient are not taken for two patients
+	coarse    bool             // follow-up was recorded in months or years and rounded to days
+	clustered bool             // two shoulders of one patient are not taken for two patients
+	layout    *survival.Layout // of the rows of all groups; nil where shoulders are taken as independent
 }
 
 // group is one group of an analysis with its counts and curves.
@@ -38,7 +38,6 @@ type group struct {
 	n         int              // shoulders
 	passed    int              // of these, those that went on in another group
 	counts    *survival.Counts // of this group alone
-	rows      survival.Data    // of this group alone; empty where shoulders are taken as independent
 	limit     *survival.Curve  // free of the endpoint
 	incidence *competing.Curve // of the endpoint
 }
@@ -81,7 +80,9 @@ func (s *followed) count() error {
 		s.groups = append(s.groups, g)
 	}
 	s.countPassed()
-	s.shareRows()
+	if s.layout, err = s.layOut(s.data()); err != nil {
+		return fmt.Errorf("%s: %w", s.asked.Place, err)
+	}
 	return s.drawCurves()
 }
 
@@ -105,49 +106,23 @@ func (s *followed) data() survival.Data {
 	return d
 }
 
-// shareRows gives every group its rows where the variance needs them. They are sorted by group first, so that no group
-// has to look through the rows of all.
-func (s *followed) shareRows() {
+// layOut lays out the rows once for all groups and curves where the variance needs them; nil elsewhere.
+func (s *followed) layOut(d survival.Data) (*survival.Layout, error) {
 	if !s.clustered {
-		return
+		return nil, nil
 	}
-	for i, rows := range withPooled(byGroup(s.data()), s.data()) {
-		if i < len(s.groups) {
-			s.groups[i].rows = rows
-		}
-	}
+	return survival.LayOut(d)
 }
 
-// withPooled adds the rows of all groups as those of one.
-func withPooled(parts []survival.Data, d survival.Data) []survival.Data {
-	d.Group, d.Groups = nil, 1
-	return append(parts, d)
-}
-
-// byGroup returns the rows of each group, in the order in which they stand.
-func byGroup(d survival.Data) []survival.Data {
-	start := make([]int, d.Groups+1)
-	for _, g := range d.Group {
-		start[g+1]++
+// laidOut returns the rows of a group, or of the whole cohort, which comes last; nil without a layout.
+func (s *followed) laidOut(layout *survival.Layout, group int) *survival.Rows {
+	switch {
+	case layout == nil:
+		return nil
+	case group < len(s.episodes.Groups):
+		return layout.Group(group)
 	}
-	for g := range d.Groups {
-		start[g+1] += start[g]
-	}
-	next := slices.Clone(start)
-	order := make([]int, len(d.Group))
-	for i, g := range d.Group {
-		order[next[g]] = i
-		next[g]++
-	}
-	sorted := survival.Data{Entry: gather(d.Entry, order), Exit: gather(d.Exit, order), Cause: gather(d.Cause, order),
-		Cluster: gather(d.Cluster, order)}
-	out := make([]survival.Data, d.Groups)
-	for g := range out {
-		from, to := start[g], start[g+1]
-		out[g] = survival.Data{Entry: part(sorted.Entry, from, to), Exit: sorted.Exit[from:to], Cause: sorted.Cause[from:to],
-			Cluster: part(sorted.Cluster, from, to), Causes: d.Causes}
-	}
-	return out
+	return layout.Pooled()
 }
 
 func gather[T any](column []T, order []int) []T {
@@ -161,13 +136,6 @@ func gather[T any](column []T, order []int) []T {
 	return out
 }
 
-func part[T any](column []T, from, to int) []T {
-	if column == nil {
-		return nil
-	}
-	return column[from:to]
-}
-
 // drawCurves estimates the curves of every group, once; several groups at a time, each by itself, so that the number of
 // processors cannot be seen.
 func (s *followed) drawCurves() error {
@@ -177,7 +145,7 @@ func (s *followed) drawCurves() error {
 	for i := range s.groups {
 		free <- struct{}{}
 		wait.Go(func() {
-			errs[i] = s.groups[i].draw(len(s.episodes.Causes) > 1, s.clustered)
+			errs[i] = s.groups[i].draw(len(s.episodes.Causes) > 1, s.laidOut(s.layout, i))
 			<-free
 		})
 	}
@@ -188,19 +156,19 @@ func (s *followed) drawCurves() error {
 	return nil
 }
 
-// draw estimates the curves of one group.
-func (g *group) draw(competes, clustered bool) (err error) {
+// draw estimates the curves of one group, with the variance between patients where there are rows.
+func (g *group) draw(competes bool, rows *survival.Rows) (err error) {
 	g.limit = g.counts.ProductLimit(0, 1)
 	if competes {
 		g.incidence = competing.Incidence(g.counts, 0, 1)
 	}
-	if !clustered {
+	if rows == nil {
 		return nil
 	}
-	if g.limit, err = g.limit.Robust(g.rows); err != nil || !competes {
+	if g.limit, err = g.limit.RobustFrom(rows); err != nil || !competes {
 		return err
 	}
-	g.incidence, err = g.incidence.Robust(g.rows)
+	g.incidence, err = g.incidence.RobustFrom(rows)
 	return err
 }
 

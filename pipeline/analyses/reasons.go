@@ -104,21 +104,21 @@ func (s *reasons) split() error {
 	if counts, err = survival.Count(d); err != nil {
 		return err
 	}
-	var rows []survival.Data
-	if s.clustered {
-		rows = withPooled(byGroup(d), d)
+	layout, err := s.layOut(d)
+	if err != nil {
+		return err
 	}
 	for i := range s.groups {
 		own := counts.Pooled()
 		if i < counts.Groups() {
 			own = counts.Select(i)
 		}
-		set := competing.All(own, 0)
+		set, rows := competing.All(own, 0), s.laidOut(layout, i)
 		curves := make([]competingCurve, len(s.list))
 		for j := range s.list {
 			curves[j] = set.Cause(j + 1)
-			if s.clustered {
-				if curves[j], err = curves[j].Robust(rows[i]); err != nil {
+			if rows != nil {
+				if curves[j], err = curves[j].RobustFrom(rows); err != nil {
 					return err
 				}
 			}

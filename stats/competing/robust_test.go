@@ -3,6 +3,7 @@ package competing_test
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -184,5 +185,103 @@ func TestCopiesDoNotMakeItSurer(t *testing.T) {
 	}
 	if p := once.Using(competing.Jackknife).At(once.Time[0]); p.Limits == survival.Estimated {
 		t.Errorf("a variance that was never computed gave an interval: %+v", p)
+	}
+}
+
+// Rows of weight 1 are counted where they can be; with weights given they are laid out one by one,
+// as in the twin of numerical derivatives. Both must agree for every group and all together.
+func TestCountedRowsAreAsRowsOneByOne(t *testing.T) {
+	for seed := range uint64(500) {
+		r := random.Stream(seed, "incidence counted and one by one", 0)
+		d := randomData(r)
+		for i := range d.Exit {
+			cluster := int32(i)
+			if r.IntN(2) == 0 {
+				cluster = int32(r.IntN(1 + len(d.Exit)/4))
+			}
+			d.Cluster = append(d.Cluster, cluster)
+		}
+		weighted := d
+		weighted.Weight = slices.Repeat([]float64{1}, len(d.Exit))
+		for cause := 1; cause <= causes; cause++ {
+			got, err := competing.Incidence(mustCount(t, d).Pooled(), 0, cause).RobustFrom(mustLayOut(t, d).Pooled())
+			if err != nil {
+				t.Fatal(err)
+			}
+			want, err := competing.Incidence(mustCount(t, weighted), 1, cause).Robust(weighted)
+			if err != nil {
+				t.Fatal(err)
+			}
+			group, err := competing.Incidence(mustCount(t, d), 1, cause).RobustFrom(mustLayOut(t, d).Group(1))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range want.Jackknife {
+				near(t, "robust variance of a group", group.Jackknife[i], want.Jackknife[i], 1e-11)
+			}
+			weighted.Group, weighted.Groups = nil, 1
+			if want, err = competing.Incidence(mustCount(t, weighted), 0, cause).Robust(weighted); err != nil {
+				t.Fatal(err)
+			}
+			for i := range want.Jackknife {
+				near(t, "robust variance of all", got.Jackknife[i], want.Jackknife[i], 1e-11)
+			}
+			weighted.Group, weighted.Groups = d.Group, d.Groups
+		}
+	}
+}
+
+func mustLayOut(t testing.TB, d survival.Data) *survival.Layout {
+	t.Helper()
+	l, err := survival.LayOut(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// BenchmarkRobust answers: what do the robust variances of the product-limit and of the incidence
+// cost, in three groups and all together, one row in six being in a cluster of two?
+func BenchmarkRobust(b *testing.B) {
+	for _, n := range []int{100_000, 1_000_000, 2_000_000} {
+		b.Run(fmt.Sprintf("rows=%d", n), func(b *testing.B) {
+			r := rand.New(rand.NewPCG(1, 2))
+			d := survival.Data{Groups: 3, Causes: 2}
+			patient := int32(0)
+			for i := range n {
+				if i%11 != 1 {
+					patient++
+				}
+				cause := uint8(0)
+				if u := r.IntN(100); u < 30 {
+					cause = 1 + uint8(min(u/5, 1))
+				}
+				d.Exit, d.Cause = append(d.Exit, int32(r.IntN(5480))), append(d.Cause, cause)
+				d.Group, d.Cluster = append(d.Group, int32(r.IntN(3))), append(d.Cluster, patient)
+			}
+			counts, err := survival.Count(d)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportAllocs()
+			for b.Loop() {
+				layout := mustLayOut(b, d)
+				for g := range counts.Groups() + 1 {
+					var own *survival.Counts
+					var rows *survival.Rows
+					if g < counts.Groups() {
+						own, rows = counts.Select(g), layout.Group(g)
+					} else {
+						own, rows = counts.Pooled(), layout.Pooled()
+					}
+					if _, err := own.ProductLimit(0, 1).RobustFrom(rows); err != nil {
+						b.Fatal(err)
+					}
+					if _, err := competing.Incidence(own, 0, 1).RobustFrom(rows); err != nil {
+						b.Fatal(err)
+					}
+				}
+			}
+		})
 	}
 }

@@ -21,7 +21,7 @@
 //	two curves at one time             Point.Minus, Point.Differs
 //	groups over all their follow-up    LogRank, Test.Trend, Pairwise, CountStrata
 //	hazards                            Curve.Hazard, Curve.SmoothHazard
-//	rows with weights or in clusters   Curve.Robust, ClusteredLogRank
+//	rows with weights or in clusters   Curve.Robust, LayOut, ClusteredLogRank
 //
 // # Rules
 //

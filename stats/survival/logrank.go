@@ -3,6 +3,7 @@ package survival
 import (
 	"errors"
 	"fmt"
+	"runtime"
 
 	"deltoid/stats/dist"
 	"deltoid/stats/numeric"
@@ -62,13 +63,13 @@ func LogRank(cause int, w Weighting, strata ...*Counts) (*Test, error) {
 	}
 	sums := newScoreSums(k)
 	for _, c := range strata {
-		sums.add(c, cause, weigher{Weighting: w, s: 1, peto: 1})
+		sums.add(c, cause, w)
 		for g := range k {
 			t.N[g] += c.N(g)
 			t.Events[g] += c.Events(g, cause)
 		}
 	}
-	t.finish(sums, sums.variance.matrix())
+	t.finish(sums, sums.matrix())
 	return t, nil
 }
 
@@ -116,75 +117,99 @@ func (t *Test) finish(sums *scoreSums, variance []float64) {
 // scoreSums adds up scores and their covariance over times and strata.
 type scoreSums struct {
 	observed, expected, score []numeric.Sum
-	variance                  *outerProducts
-	share                     []float64 // n_j/n of the time at hand
+	spread                    []float64 // Σ w² d(n−d)/(n−1) n_j/n (1 − n_j/n)
+	variance                  []float64 // off the diagonal, its lower half
+	comparable                []bool    // at risk together with others who do not all have the event
 }
 
 func newScoreSums(k int) *scoreSums {
 	return &scoreSums{
 		observed: make([]numeric.Sum, k), expected: make([]numeric.Sum, k), score: make([]numeric.Sum, k),
-		variance: newOuterProducts(k), share: make([]float64, k),
+		spread: make([]float64, k), comparable: make([]bool, k),
 	}
 }
 
-// add goes through the event times of one stratum.
-func (s *scoreSums) add(c *Counts, cause int, w weigher) {
-	walkers := make([]walker, c.Groups())
-	for g := range walkers {
-		walkers[g] = newWalker(&c.groups[g], cause)
+// groupsPerWorker is the fewest groups worth a goroutine of their own.
+const groupsPerWorker = 32
+
+// add goes through the event times of one stratum, a stretch at a time. Groups and rows of the
+// matrix are shared out among processors; each number is made by one of them in the order of the
+// times, so it does not depend on how many there are.
+func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
+	times, along := c.eventTimes(cause, w), walkers(c, cause)
+	k := len(along)
+	if s.variance == nil {
+		s.variance = make([]float64, k*k)
 	}
-	all := c.Pooled()
-	table := all.LifeTable(0)
-	events, _ := table.split(cause)
-	for i, t := range table.Time {
-		if events[i] == 0 {
-			continue
-		}
-		n, d := float64(table.AtRisk[i]), float64(events[i])
-		weight := w.next(n, d)
-		for g := range walkers {
-			atRisk, own := walkers[g].at(t)
-			s.share[g] = float64(atRisk) / n
-			expected := d * s.share[g]
-			s.observed[g].Add(float64(weight * float64(own)))
-			s.expected[g].Add(float64(weight * expected))
-			s.score[g].Add(float64(weight * (float64(own) - expected)))
-		}
-		if n > 1 && d < n {
-			s.variance.add(float64(weight*weight)*d*((n-d)/(n-1)), s.share)
-		}
+	shares, scaled := newPanels(k), newPanels(k)
+	workers := max(1, min(runtime.GOMAXPROCS(0), k/groupsPerWorker))
+	for from := 0; from < len(times.time); from += stretch {
+		to := min(from+stretch, len(times.time))
+		inParallel(shares.count(), workers, func(_, first, last int) {
+			for g := 4 * first; g < min(4*last, k); g++ {
+				s.walk(g, &along[g], times, from, to, shares)
+			}
+			for q := first; q < last; q++ {
+				times.scale(scaled.panel(q, to-from), shares.panel(q, to-from), from)
+			}
+		})
+		inParallel(workers, workers, func(worker, _, _ int) {
+			for q := worker; q < shares.count(); q += workers {
+				addProducts(s.variance, k, 4*q, 4*q+4, scaled.panel(q, to-from), shares)
+			}
+		})
 	}
-	s.variance.flush()
 }
 
-// walker follows one group along ascending times.
-type walker struct {
-	left, entered []cell
-	here          int64
-	cause         int
-}
-
-func newWalker(g *tally, cause int) walker {
-	return walker{left: g.left, entered: g.entered, here: g.start, cause: cause}
-}
-
-// at moves to time t and returns the number at risk and the events there.
-func (w *walker) at(t float64) (atRisk, events int64) {
-	for len(w.left) > 0 && w.left[0].time < t {
-		w.here -= int64(w.left[0].count)
-		w.left = w.left[1:]
-	}
-	for len(w.entered) > 0 && w.entered[0].time < t {
-		w.here += int64(w.entered[0].count)
-		w.entered = w.entered[1:]
-	}
-	for _, x := range w.left {
-		if x.time > t {
-			break
+// walk takes a group along some of the times, and puts its shares of those at risk into panels, if
+// there are any.
+func (s *scoreSums) walk(g int, w *walker, times *eventTimes, from, to int, shares panels) {
+	observed, expected, score := s.observed[g], s.expected[g], s.score[g]
+	for i := from; i < to; i++ {
+		n, d, weight := times.n[i], times.d[i], times.weight[i]
+		atRisk, own := w.at(times.time[i])
+		share := atRisk / n
+		if shares.data != nil {
+			shares.put(g, i-from, share)
 		}
-		if isEvent(x.cause, w.cause) {
-			events += int64(x.count)
+		observed.Add(float64(weight * own))
+		expected.Add(float64(weight * d * share))
+		score.Add(float64(weight * (own - float64(d*share))))
+		s.spread[g] += float64(times.factor(i) * share * ((n - atRisk) / n))
+		if w.here > 0 && w.here < times.people[i] && !times.all[i] {
+			s.comparable[g] = true
 		}
 	}
-	return w.here, events
+	s.observed[g], s.expected[g], s.score[g] = observed, expected, score
+}
+
+// factor returns w² d(n−d)/(n−1), what a time counts for in the hypergeometric variance.
+func (e *eventTimes) factor(i int) float64 {
+	n, d := e.n[i], e.d[i]
+	if !(n > 1 && d < n) {
+		return 0
+	}
+	return float64(e.weight[i]*e.weight[i]) * d * ((n - d) / (n - 1))
+}
+
+// scale sets the rows of out to those of shares, less their factors.
+func (e *eventTimes) scale(out, shares [][4]float64, from int) {
+	for t := range out {
+		c := -e.factor(from + t)
+		for i, x := range shares[t] {
+			out[t][i] = float64(c * x)
+		}
+	}
+}
+
+// matrix returns the whole symmetric covariance.
+func (s *scoreSums) matrix() []float64 {
+	k := len(s.spread)
+	for j := range k {
+		for l := range j {
+			s.variance[l*k+j] = s.variance[j*k+l]
+		}
+		s.variance[j*k+j] = s.spread[j]
+	}
+	return s.variance
 }

@@ -20,7 +20,7 @@ func (l lane) keyBits() int {
 // digit by digit and counts runs. It serves many groups of few rows, and times so far apart
 // that a table of them would be mostly empty.
 func countBySorting[K digits](l lane, groups [][]cell) {
-	keys := sortDigits(pack[K](l), l.keyBits())
+	keys := sortDigits(pack[K](l), 0, l.keyBits())
 	found := 0
 	for i := range keys {
 		if i == 0 || keys[i] != keys[i-1] {
@@ -59,11 +59,11 @@ func pack[K digits](l lane) []K {
 	return keys
 }
 
-// sortDigits sorts numbers of the given width in bits, least significant digit first. A digit
-// that all share costs one look.
-func sortDigits[K digits](keys []K, width int) []K {
+// sortDigits sorts numbers by their bits from one to another, least significant digit first; those
+// that agree in these keep their order. A digit that all share costs one look.
+func sortDigits[K digits](keys []K, from, to int) []K {
 	spare := make([]K, len(keys))
-	for shift := 0; shift < width && len(keys) > 0; shift += digitBits {
+	for shift := from; shift < to && len(keys) > 0; shift += digitBits {
 		var place [1 << digitBits]int
 		for _, k := range keys {
 			place[k>>shift&(1<<digitBits-1)]++

@@ -12,24 +12,31 @@ import (
 // counted by the rank of its time, so the cost is that of one sort. NaN and infinite times are
 // refused with a *RowError, as everything that Count refuses.
 func CountReal(d RealData) (*Counts, error) {
-	times, err := distinct(d)
+	ranked, last, times, err := ranked(d)
 	if err != nil {
 		return nil, err
-	}
-	ranked := Data{Cause: d.Cause, Group: d.Group, Weight: d.Weight, Cluster: d.Cluster, Groups: d.Groups, Causes: d.Causes}
-	ranked.Exit = ranks(d.Exit, times)
-	if d.Entry != nil {
-		ranked.Entry = ranks(d.Entry, times)
-	}
-	ranked, err = ranked.normal()
-	if err != nil {
-		return nil, err
-	}
-	last, err := checkRows(ranked)
-	if err != nil {
-		return nil, inTimes(err, d)
 	}
 	return countTicks(ranked, last, times), nil
+}
+
+// ranked returns the rows, known to be good, with the ranks of their times instead, the last exit
+// among them, and the times.
+func ranked(d RealData) (out Data, last int32, times []float64, err error) {
+	if times, err = distinct(d); err != nil {
+		return out, 0, nil, err
+	}
+	out = Data{Cause: d.Cause, Group: d.Group, Weight: d.Weight, Cluster: d.Cluster, Groups: d.Groups, Causes: d.Causes}
+	out.Exit = ranks(d.Exit, times)
+	if d.Entry != nil {
+		out.Entry = ranks(d.Entry, times)
+	}
+	if out, err = out.normal(); err != nil {
+		return out, 0, nil, err
+	}
+	if last, err = checkRows(out); err != nil {
+		return out, 0, nil, inTimes(err, d)
+	}
+	return out, last, times, nil
 }
 
 // distinct returns the distinct times, ascending, 0 always among them: rank 0 must mean the
@@ -44,7 +51,7 @@ func distinct(d RealData) ([]float64, error) {
 	if keys, err = appendBits(keys, d.Entry, "Entry"); err != nil {
 		return nil, err
 	}
-	keys = slices.Compact(sortDigits(keys, 64))
+	keys = slices.Compact(sortDigits(keys, 0, 64))
 	times := make([]float64, len(keys))
 	for i, k := range keys {
 		times[i] = math.Float64frombits(k)

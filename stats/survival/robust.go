@@ -1,7 +1,5 @@
 package survival
 
-import "deltoid/stats/numeric"
-
 // Robust returns the curve with the infinitesimal-jackknife variance, summed over clusters. It
 // holds when rows have weights, and when the rows of one cluster (the eyes, hips or shoulders of
 // one person) are not independent. The rows must be those the curve was counted from.
@@ -14,62 +12,86 @@ import "deltoid/stats/numeric"
 // every row k times, in one cluster with its copies, leaves it as it is.
 //
 // The work is linear in the rows: at any time the sum of a cluster is a + b·A(t) with one A for
-// all, and a and b change only when one of its rows comes or goes.
+// all, and a and b change only when one of its rows comes or goes. Those who want several curves
+// of the same rows use LayOut and RobustFrom.
 //
 // Sources: Efron, The Jackknife, the Bootstrap and Other Resampling Plans (1982), chapter 6;
 // Williams, Lifetime Data Anal. 1 (1995) 171–186; Ying & Wei, J. Multivar. Anal. 50 (1994) 17–29.
 func (k *Curve) Robust(d Data) (*Curve, error) {
-	rows, err := k.counts.Rows(k.Group, d)
+	l, err := LayOut(d)
 	if err != nil {
 		return nil, err
 	}
-	return k.robust(rows), nil
+	return k.robustIn(l)
 }
 
 // RobustReal is Robust for a curve counted by CountReal.
 func (k *Curve) RobustReal(d RealData) (*Curve, error) {
-	rows, err := k.counts.RowsReal(k.Group, d)
+	l, err := LayOutReal(d)
 	if err != nil {
 		return nil, err
 	}
-	return k.robust(rows), nil
+	return k.robustIn(l)
 }
 
-func (k *Curve) robust(rows *Rows) *Curve {
+func (k *Curve) robustIn(l *Layout) (*Curve, error) {
+	rows, err := l.Find(k.Group)
+	if err != nil {
+		return nil, err
+	}
+	return k.RobustFrom(rows)
+}
+
+// RobustFrom is Robust with the rows of the group from a layout that serves other curves too. The
+// error is for rows other than those that were counted.
+func (k *Curve) RobustFrom(rows *Rows) (*Curve, error) {
+	if err := rows.Are(k.counts, k.Group); err != nil {
+		return nil, err
+	}
 	out := *k
 	out.Form = Robust
-	out.Variance = k.sweep(rows)
 	out.rows = rows
-	return &out
+	out.Variance = out.spread()
+	return &out, nil
 }
 
-// sweep goes through the rows of the curve with the sum a + b·A of every cluster at hand.
-func (k *Curve) sweep(rows *Rows) []float64 {
-	sums := &clusterSums{a: make([]float64, rows.Clusters), b: make([]float64, rows.Clusters)}
-	out := make([]float64, len(k.Time))
-	hazard, variance := 0.0, 0.0 // A, and the answer as it stands
-	for row := range k.Time {
-		for _, m := range rows.Joining(row) {
-			sums.move(m.Cluster, float64(m.Weight*hazard), -m.Weight)
-		}
-		n, d := k.mass(row)
-		alive := k.Survival[row] > 0 && n > d
-		if d > 0 && alive {
-			hazard += d / float64(n*(n-d))
-		}
-		for _, m := range rows.Leaving(row) {
-			frozen := -float64(m.Weight * hazard)
-			if alive && isEvent(m.Cause, k.Cause) {
-				frozen += m.Weight / (n - d)
-			}
-			sums.move(m.Cluster, frozen, m.Weight)
-		}
-		if alive {
-			variance = sums.at(hazard)
-		}
-		out[row] = variance
+// spread works out the variance of log S; it stays as it is once S has reached 0.
+func (k *Curve) spread() []float64 {
+	moves, hazard, alive := k.moves()
+	cross := k.rows.Cross(moves, k.Cause)
+	variance := make([]float64, len(k.Time))
+	for row := range k.Time[:alive] {
+		variance[row] = cross[row].Of(Move{1, hazard[row]})
 	}
-	return out
+	for row := max(alive, 1); row < len(variance); row++ {
+		variance[row] = variance[row-1]
+	}
+	return variance
+}
+
+// moves returns how a and b of a cluster change, A after each row of the curve, and how many rows
+// it takes until S is 0.
+func (k *Curve) moves() (m Moves, hazard []float64, alive int) {
+	m, hazard, alive = NewMoves(len(k.Time)), make([]float64, len(k.Time)), len(k.Time)
+	sum := 0.0
+	for row := range k.Time {
+		m.Joining[row] = Move{sum, -1}
+		n, d := k.mass(row)
+		perEvent := 0.0
+		if row < alive && k.Survival[row] > 0 && n > d {
+			perEvent = 1 / (n - d)
+			if d > 0 {
+				sum += d / float64(n*(n-d))
+			}
+		} else if row < alive && k.Survival[row] == 0 {
+			alive = row
+		}
+		hazard[row] = sum
+		m.Leaving[Censored][row] = Move{-sum, 1}
+		m.Leaving[OtherEvent][row] = Move{-sum, 1}
+		m.Leaving[OwnEvent][row] = Move{perEvent - sum, 1}
+	}
+	return m, hazard, alive
 }
 
 // mass returns what is at risk and what has the event at a row of the curve.
@@ -78,24 +100,4 @@ func (k *Curve) mass(row int) (n, d float64) {
 		return k.WeightAtRisk[row], k.WeightEvents[row]
 	}
 	return float64(k.AtRisk[row]), float64(k.Events[row])
-}
-
-// clusterSums keeps a and b of every cluster, and the sums of a², ab and b² over clusters.
-type clusterSums struct {
-	a, b       []float64
-	aa, ab, bb numeric.Sum
-}
-
-func (s *clusterSums) move(cluster int32, da, db float64) {
-	a, b := s.a[cluster], s.b[cluster]
-	s.aa.Add(float64(da * (float64(2*a) + da)))
-	s.ab.Add(float64(a*db) + float64(b*da) + float64(da*db))
-	s.bb.Add(float64(db * (float64(2*b) + db)))
-	s.a[cluster], s.b[cluster] = a+da, b+db
-}
-
-// at returns Σ (a + b·A)².
-func (s *clusterSums) at(hazard float64) float64 {
-	sum := s.aa.Value() + float64(2*hazard*s.ab.Value()) + float64(hazard*hazard*s.bb.Value())
-	return max(0, sum)
 }

@@ -2,183 +2,150 @@ package survival
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 )
 
-// Rows is the rows of one group laid beside the rows of its life table, for estimates that need
-// to know who is who: which row is in which cluster, with which weight.
+// Rows is the rows of one group (or of all) laid beside the rows of its life table, for estimates
+// that need to know which row belongs to which cluster, and with which weight.
 type Rows struct {
-	// Clusters is the number of clusters; Row.Cluster is below it.
-	Clusters int
-	joining  [][]Row
-	leaving  [][]Row
+	counts *Counts // of one group
+	weighs bool
+	times  int
+	causes int
+	// alone is the rows that are counted, by time and cause, causes+1 numbers a time.
+	alone []int64
+	// The others by cluster, then time: at which row of the life table what happens to them.
+	at     []int32
+	what   []happening
+	weight []float64 // nil: 1
 }
 
-// Row is one row of the data.
-type Row struct {
-	Cluster int32
-	Cause   uint8
-	Weight  float64 // 1 without weights
+// happening is a cause of leaving with flags.
+type happening uint16
+
+const (
+	joins     happening = 1 << 8  // comes under observation; elsewhere a row leaves
+	fromStart happening = 1 << 9  // the row that leaves was there from the very start
+	begins    happening = 1 << 10 // the first of its cluster
+)
+
+// Group returns the rows of a group.
+func (l *Layout) Group(group int) *Rows {
+	return l.rows(l.counts.Select(group), l.byGroup[l.start[group]:l.start[group+1]])
 }
 
-// Joining returns the rows that are at risk at a row of the life table and were not before it.
-func (r *Rows) Joining(row int) []Row { return r.joining[row] }
-
-// Leaving returns the rows that leave at a row of the life table.
-func (r *Rows) Leaving(row int) []Row { return r.leaving[row] }
-
-// Rows lays out the rows of a group, which must be those that were counted: the error says so if
-// they are not, or is that of Count.
-func (c *Counts) Rows(group int, d Data) (*Rows, error) {
-	d, err := d.normal()
-	if err != nil {
-		return nil, err
+// Find is Group with an error for a group that is not there.
+func (l *Layout) Find(group int) (*Rows, error) {
+	if group >= l.d.Groups {
+		return nil, fmt.Errorf("group %d of rows in %d groups: these are not the rows that were counted", group, l.d.Groups)
 	}
-	if _, err := checkRows(d); err != nil {
-		return nil, err
-	}
-	l := layout{d: d, times: c.LifeTable(group).Time, exit: func(i int) float64 { return float64(d.Exit[i]) }}
-	if d.Entry != nil {
-		l.entry = func(i int) float64 { return float64(d.Entry[i]) }
-	}
-	return l.rows(group, c.N(group))
+	return l.Group(group), nil
 }
 
-// RowsReal is Rows for counts made by CountReal.
-func (c *Counts) RowsReal(group int, d RealData) (*Rows, error) {
-	if _, err := CountReal(d); err != nil {
-		return nil, err
-	}
-	l := layout{
-		d:     Data{Cause: d.Cause, Group: d.Group, Weight: d.Weight, Cluster: d.Cluster},
-		times: c.LifeTable(group).Time,
-		exit:  func(i int) float64 { return d.Exit[i] },
-	}
-	if d.Entry != nil {
-		l.entry = func(i int) float64 { return d.Entry[i] }
-	}
-	return l.rows(group, c.N(group))
+// Pooled returns the rows of all groups, as those of one.
+func (l *Layout) Pooled() *Rows {
+	return l.rows(l.counts.Pooled(), l.byCluster)
 }
 
-// layout puts rows of data known to be good beside times.
-type layout struct {
-	d           Data
-	times       []float64
-	exit, entry func(row int) float64 // nil entry: all from the very start
-}
-
-func (l layout) rows(group int, n int64) (*Rows, error) {
-	members, err := l.members(group, n)
-	if err != nil {
-		return nil, err
+func (l *Layout) rows(counts *Counts, order []int32) *Rows {
+	table := counts.LifeTable(0)
+	r := &Rows{
+		counts: counts, weighs: l.d.Weight != nil, times: len(table.Time), causes: table.Causes, alone: table.Left,
+		at: make([]int32, len(order)), what: make([]happening, len(order)),
 	}
-	number := newNumbering(l.d.Cluster)
-	all := make([]Row, len(members))
-	leaves, joins := make([]int32, len(members)), make([]int32, len(members))
-	for at, i := range members {
-		all[at] = Row{Cluster: number.of(int(i)), Cause: l.d.Cause[i], Weight: 1}
-		if l.d.Weight != nil {
-			all[at].Weight = l.d.Weight[i]
+	if r.weighs {
+		r.weight = make([]float64, len(order))
+	}
+	places := l.places(table.Time, len(order))
+	cluster := int32(-1)
+	for i, h := range order {
+		row := rowOf(h)
+		if h < 0 {
+			r.at[i], r.what[i] = places.after(l.d.Entry[row]), joins
+		} else {
+			r.leave(i, places.first(l.d.Exit[row]), l.d.Cause[row], l.isLate(row))
 		}
-		leaves[at] = l.place(l.exit(int(i)))
-		if l.entry != nil && l.entry(int(i)) > 0 {
-			joins[at] = l.after(l.entry(int(i)))
+		if c := l.cluster(row); c != cluster {
+			cluster = c
+			r.what[i] |= begins
+		}
+		if r.weighs {
+			r.weight[i] = l.d.Weight[row]
 		}
 	}
-	return &Rows{Clusters: number.size, joining: bucket(all, joins, len(l.times)), leaving: bucket(all, leaves, len(l.times))}, nil
+	return r
 }
 
-// members returns the rows of the group.
-func (l layout) members(group int, n int64) ([]int32, error) {
-	out := make([]int32, 0, n)
-	for i := range l.d.Cause {
-		if l.d.Group != nil && int(l.d.Group[i]) != group {
-			continue
+func (r *Rows) leave(i int, at int32, cause uint8, late bool) {
+	r.at[i], r.what[i] = at, happening(cause)
+	if !late {
+		r.what[i] |= fromStart
+	}
+	r.alone[int(at)*(r.causes+1)+int(cause)]--
+}
+
+// Are checks that these rows are those that a group of some counts was counted from: the error
+// says where they differ.
+func (r *Rows) Are(c *Counts, group int) error {
+	mine, theirs := &r.counts.groups[0], &c.groups[group]
+	if mine.n != theirs.n {
+		return fmt.Errorf("%d rows here and %d in the counts: these are not the rows that were counted", mine.n, theirs.n)
+	}
+	if r.weighs != c.Weighted(group) {
+		return fmt.Errorf("rows with and without weights: these are not the rows that were counted")
+	}
+	for _, side := range []struct {
+		what         string
+		mine, theirs []cell
+	}{{"leave", mine.left, theirs.left}, {"enter", mine.entered, theirs.entered}} {
+		if !slices.Equal(side.mine, side.theirs) {
+			return fmt.Errorf("the times or causes at which rows %s differ from the counts: these are not the rows that were counted", side.what)
 		}
-		if at := l.place(l.exit(i)); int(at) == len(l.times) || l.times[at] != l.exit(i) {
-			return nil, fmt.Errorf("row %d ends at %v, when nobody left by the counts: these are not the rows that were counted", i, l.exit(i))
+	}
+	return nil
+}
+
+// placing finds places in the times of a life table.
+type placing struct {
+	layout *Layout
+	times  []float64
+	table  []int32 // first place at or after each tick; nil where that would be larger than what is asked of it
+}
+
+// places prepares for so many questions.
+func (l *Layout) places(times []float64, questions int) placing {
+	p := placing{layout: l, times: times}
+	if l.ticks > 4*questions+1024 {
+		return p
+	}
+	p.table = make([]int32, l.ticks+1)
+	at := 0
+	for tick := range l.ticks {
+		for at < len(times) && times[at] < l.time(int32(tick)) {
+			at++
 		}
-		out = append(out, int32(i))
+		p.table[tick] = int32(at)
 	}
-	if int64(len(out)) != n {
-		return nil, fmt.Errorf("the group has %d rows here and %d in the counts: these are not the rows that were counted", len(out), n)
-	}
-	return out, nil
+	p.table[l.ticks] = int32(len(times))
+	return p
 }
 
-// place returns the first time at or after t.
-func (l layout) place(t float64) int32 { return int32(sort.SearchFloat64s(l.times, t)) }
-
-// after returns the first time after t. Every entry has one, since it comes before its exit.
-func (l layout) after(t float64) int32 {
-	at := l.place(t)
-	if l.times[at] == t {
-		at++
+// time returns the time of a tick.
+func (l *Layout) time(tick int32) float64 {
+	if l.times == nil {
+		return float64(tick)
 	}
-	return at
+	return l.times[tick]
 }
 
-// bucket sorts rows by place, keeping their order within a place.
-func bucket(rows []Row, place []int32, places int) [][]Row {
-	next := make([]int32, places+1)
-	for _, p := range place {
-		next[p+1]++
+// first returns the first place at or after a tick.
+func (p placing) first(tick int32) int32 {
+	if p.table != nil {
+		return p.table[tick]
 	}
-	for p := range places {
-		next[p+1] += next[p]
-	}
-	out := make([][]Row, places)
-	all := make([]Row, len(rows))
-	for p := range out {
-		out[p] = all[next[p]:next[p+1]]
-	}
-	for i, p := range place {
-		all[next[p]] = rows[i]
-		next[p]++
-	}
-	return out
+	return int32(sort.SearchFloat64s(p.times, p.layout.time(tick)))
 }
 
-// numbering gives the clusters of the rows it is asked about numbers from 0 upwards, in the order
-// in which they come.
-type numbering struct {
-	cluster []int32
-	size    int
-	dense   []int32 // one more than the number of a cluster, 0 for none yet
-	sparse  map[int32]int32
-}
-
-func newNumbering(cluster []int32) *numbering {
-	n := &numbering{cluster: cluster}
-	top := int32(-1)
-	for _, c := range cluster {
-		top = max(top, c)
-	}
-	if int64(top) < 4*int64(len(cluster)) {
-		n.dense = make([]int32, top+1)
-	} else {
-		n.sparse = map[int32]int32{}
-	}
-	return n
-}
-
-// of returns the number of the cluster of row i.
-func (n *numbering) of(i int) int32 {
-	if n.cluster == nil {
-		n.size++
-		return int32(n.size - 1)
-	}
-	c := n.cluster[i]
-	if n.dense == nil {
-		if _, seen := n.sparse[c]; !seen {
-			n.sparse[c] = int32(n.size)
-			n.size++
-		}
-		return n.sparse[c]
-	}
-	if n.dense[c] == 0 {
-		n.size++
-		n.dense[c] = int32(n.size)
-	}
-	return n.dense[c] - 1
-}
+// after returns the first place after a tick that is not the last.
+func (p placing) after(tick int32) int32 { return p.first(tick + 1) }

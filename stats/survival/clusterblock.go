@@ -1,0 +1,212 @@
+package survival
+
+// clusterTables is how many tables a block holds.
+const clusterTables = 4
+
+// clusterBlock is some of the groups of a clusterScan, with a row for each place in tables as wide
+// as the block.
+type clusterBlock struct {
+	scan        *clusterScan
+	first, last int // the groups
+	width       int
+	share       []float64 // n_j/n at the event time of the place
+	drift       []float64 // Σ w (n_j/n) d/n over the event times gone by
+	leave       []float64 // by how much U falls at the place, and later L
+	event       []float64 // E at the event time of the place
+	sum         []float64 // z + y/2 of a cluster, or U
+	left, right panels
+}
+
+func newClusterBlock(s *clusterScan, width int) *clusterBlock {
+	b := &clusterBlock{scan: s, width: width, sum: make([]float64, width), left: newPanels(width), right: newPanels(s.k)}
+	for _, t := range []*[]float64{&b.share, &b.drift, &b.leave, &b.event} {
+		*t = make([]float64, s.places*width)
+	}
+	return b
+}
+
+// run sets the rows of half that belong to groups first to last−1.
+func (b *clusterBlock) run(first, last int, half []float64) {
+	b.first, b.last, b.width = first, last, last-first
+	clear(b.leave)
+	clear(b.event)
+	for i := range b.scan.strata {
+		b.follow(&b.scan.strata[i])
+	}
+	b.addClusters()
+	for i := range b.scan.strata {
+		s := &b.scan.strata[i]
+		b.addAlone(s)
+		b.settle(s)
+		b.multiply(s, half)
+	}
+}
+
+// at returns the row of a table at a place.
+func (b *clusterBlock) at(table []float64, place int) []float64 {
+	return table[place*b.width : (place+1)*b.width]
+}
+
+// follow fills in share and drift.
+func (b *clusterBlock) follow(s *clusterStratum) {
+	clear(b.at(b.drift, s.base))
+	for j := range b.width {
+		w := newWalker(&s.counts.groups[b.first+j], b.scan.cause)
+		sum := 0.0
+		for i, t := range s.times.time {
+			atRisk, _ := w.at(t)
+			share := atRisk / s.times.n[i]
+			sum += float64(s.times.weight[i] * share * s.times.d[i] / s.times.n[i])
+			b.share[(s.base+i)*b.width+j] = share
+			b.drift[(s.base+i+1)*b.width+j] = sum
+		}
+	}
+}
+
+// addClusters goes through the rows that are not counted.
+func (b *clusterBlock) addClusters() {
+	rows := b.scan.apart
+	for from := 0; from < len(rows); {
+		to := b.scan.clusterEnd(from)
+		sum := b.sum[:b.width]
+		clear(sum)
+		for i := range rows[from:to] {
+			b.addHalf(sum, &rows[from+i])
+		}
+		for i := range rows[from:to] {
+			b.spread(sum, &rows[from+i])
+		}
+		from = to
+	}
+}
+
+// addHalf adds z + y/2 of a row.
+func (b *clusterBlock) addHalf(sum []float64, x *clusterRow) {
+	half := x.weight / 2
+	addTimes(sum, half, b.at(b.drift, int(x.to)))
+	if x.late {
+		addTimes(sum, -half, b.at(b.drift, int(x.from)))
+	}
+	if x.event {
+		addTimes(sum, -float64(half*b.scan.weightAt(int(x.to)-1)), b.at(b.share, int(x.to)-1))
+	}
+	if j := int(x.group) - b.first; j >= 0 && j < b.width {
+		sum[j] += x.own
+	}
+}
+
+// spread adds the sum of a cluster to U and E of the times of one of its rows.
+func (b *clusterBlock) spread(sum []float64, x *clusterRow) {
+	addTimes(b.at(b.leave, int(x.to)), x.weight, sum)
+	if x.late {
+		addTimes(b.at(b.leave, int(x.from)), -x.weight, sum)
+	}
+	if x.event {
+		addTimes(b.at(b.event, int(x.to)-1), x.weight, sum)
+	}
+}
+
+// weightAt returns the weight of the event time of a place.
+func (s *clusterScan) weightAt(place int) float64 {
+	i := len(s.strata) - 1
+	for s.strata[i].base > place {
+		i--
+	}
+	return s.strata[i].times.weight[place-s.strata[i].base]
+}
+
+// addTimes adds c·x to out.
+func addTimes(out []float64, c float64, x []float64) {
+	x = x[:len(out)]
+	for i := range out {
+		out[i] += float64(c * x[i])
+	}
+}
+
+// addAlone adds the rows that were counted, each a cluster of its own.
+func (b *clusterBlock) addAlone(s *clusterStratum) {
+	events, others := make([]float64, len(s.hazard)), make([]float64, len(s.hazard))
+	for g := range b.scan.k {
+		b.aloneInGroup(s, g, events, others)
+	}
+	for to := range s.hazard {
+		place := s.base + to
+		leave := b.at(b.leave, place)
+		addTimes(leave, (events[to]+others[to])/2, b.at(b.drift, place))
+		if events[to] > 0 {
+			c := events[to] / 2
+			weight, share := s.times.weight[to-1], b.at(b.share, place-1)
+			addTimes(leave, -float64(c*weight), share)
+			addTimes(b.at(b.event, place-1), c, b.at(b.drift, place))
+			addTimes(b.at(b.event, place-1), -float64(c*weight), share)
+		}
+	}
+}
+
+// aloneInGroup counts those of a group by the place at which they leave, and adds z of them.
+func (b *clusterBlock) aloneInGroup(s *clusterStratum, g int, events, others []float64) {
+	apart, to := s.apart[g].left, 0
+	for _, x := range s.counts.groups[g].left {
+		count := float64(x.count)
+		if len(apart) > 0 && apart[0].time == x.time && apart[0].cause == x.cause {
+			count -= float64(apart[0].count)
+			apart = apart[1:]
+		}
+		for to < len(s.times.time) && s.times.time[to] <= x.time {
+			to++
+		}
+		if count == 0 {
+			continue
+		}
+		event := isEvent(x.cause, b.scan.cause)
+		if event {
+			events[to] += count
+		} else {
+			others[to] += count
+		}
+		if j := g - b.first; j >= 0 && j < b.width {
+			z := float64(count * s.own(0, to, event))
+			b.at(b.leave, s.base+to)[j] += z
+			if event {
+				b.at(b.event, s.base+to-1)[j] += z
+			}
+		}
+	}
+}
+
+// settle goes back along the event times with U and leaves L of each at the place after it.
+func (b *clusterBlock) settle(s *clusterStratum) {
+	u := b.sum[:b.width]
+	clear(u)
+	for i := len(s.times.time) - 1; i >= 0; i-- {
+		weight := s.times.weight[i]
+		h := float64(weight * s.times.d[i] / s.times.n[i])
+		l, event := b.at(b.leave, s.base+i+1), b.at(b.event, s.base+i)
+		for j := range u {
+			u[j] += l[j]
+			l[j] = float64(h*u[j]) - float64(weight*event[j])
+		}
+	}
+}
+
+// multiply adds Σ L (n/n)ᵀ of a stratum, a stretch of times at a time.
+func (b *clusterBlock) multiply(s *clusterStratum, half []float64) {
+	along, k := walkers(s.counts, b.scan.cause), b.scan.k
+	for from := 0; from < len(s.times.time); from += stretch {
+		to := min(from+stretch, len(s.times.time))
+		for i := from; i < to; i++ {
+			for j, x := range b.at(b.leave, s.base+i+1) {
+				b.left.put(j, i-from, x)
+			}
+		}
+		for g := range along {
+			for i := from; i < to; i++ {
+				atRisk, _ := along[g].at(s.times.time[i])
+				b.right.put(g, i-from, atRisk/s.times.n[i])
+			}
+		}
+		for q := 0; 4*q < b.width; q++ {
+			addProducts(half, k, b.first+4*q, k, b.left.panel(q, to-from), b.right)
+		}
+	}
+}
