@@ -60,6 +60,8 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return compareGroups(b, p, c, asked)
 	case plan.Reasons:
 		return revisionReasons(b, p, c, asked)
+	case plan.Regression:
+		return regress(b, p, c, asked)
 	case plan.Baseline:
 		return baselineCharacteristics(b, p, c, asked)
 	case plan.BothShoulders:

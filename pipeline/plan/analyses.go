@@ -39,7 +39,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
-		"per", "reference")
+		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -54,6 +54,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.variance(s, &a)
 	r.shares(s, &a)
 	r.comparison(s, &a, end)
+	r.regression(s, &a, end)
 	r.reasonsOf(s, &a, end)
 	r.sensitivity(s, &a)
 	r.described(s, &a)
@@ -248,6 +249,9 @@ func madeID(a *Analysis) string {
 		return ""
 	}
 	id := string(a.Kind) + " " + a.Endpoint
+	if a.Model == IncidenceModel {
+		id = string(a.Kind) + " of incidence " + a.Endpoint
+	}
 	if a.Groups.By != "" {
 		id += " by " + a.Groups.By
 	}

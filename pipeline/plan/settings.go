@@ -230,6 +230,10 @@ func (l *settings) analysis(a *Analysis) {
 		l.rates(key, a)
 		return
 	}
+	if a.Kind == Regression {
+		l.regression(key, a)
+		return
+	}
 	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))
 	l.add(key+".until", number(a.Until))

@@ -64,6 +64,13 @@ type Analysis struct {
 	Per       float64 // prosthesis-years that a rate is for
 	Reference string  // code of the group that the others are compared with, or AllOthers
 
+	// Of a regression.
+	Model        Model
+	AdjustFor    []Covariate
+	Interactions [][2]string // fields whose effects may depend on one another
+	Ties         Ties
+	Penalised    bool // by the penalty of Firth, for few events
+
 	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
 
@@ -87,6 +94,9 @@ const (
 	Reasons Kind = "reasons for revision"
 	// RevisionRates asks how many are revised for so many prosthesis-years, by group and by stretch of follow-up.
 	RevisionRates Kind = "revision rates"
+	// Regression asks what changes the hazard or the cumulative incidence of the endpoint, each characteristic adjusted for the
+	// others.
+	Regression Kind = "regression"
 	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
 	Baseline Kind = "baseline characteristics"
 	// BothShoulders asks how many patients have both shoulders in, and which make matched pairs.

@@ -61,6 +61,9 @@ const mostBeyond = 3
 // axisOf makes an axis from 0, or from the lowest limit below it, to a round number above what is shown.
 func (c *dotChart) axisOf() report.Axis {
 	a := c.f.X
+	if a.Log {
+		return logAxis(a, c.shown())
+	}
 	value, limit := 0.0, 0.0
 	for _, e := range c.shown() {
 		value, limit = max(value, e.Value.X), max(limit, e.Value.X, e.Upper.X)
@@ -97,7 +100,7 @@ func roundStep(x float64) float64 {
 func (c *dotChart) place() [][]label {
 	names, numbers := 0.0, 0.0
 	for _, d := range c.f.Dots {
-		names = max(names, c.l.width(plain(d.Label), c.size, false))
+		names = max(names, indentOf(&d)+c.l.width(plain(d.Label), c.size, d.Heading))
 		numbers = max(numbers, c.l.width(c.numbers(&d), c.size, false))
 	}
 	names = min(names, c.p.width*0.36)
@@ -108,7 +111,7 @@ func (c *dotChart) place() [][]label {
 	var labels [][]label
 	c.bottom = c.top
 	for _, d := range c.f.Dots {
-		lines := c.l.wrap(split([]piece{{Text: plain(d.Label)}}), names+1, c.size, false)
+		lines := c.l.wrap(split([]piece{{Text: plain(d.Label)}}), names+1-indentOf(&d), c.size, d.Heading)
 		if len(lines) == 0 {
 			lines = []label{{size: c.size}}
 		}
@@ -118,11 +121,20 @@ func (c *dotChart) place() [][]label {
 	return labels
 }
 
+// indentOf is how far a label stands in from the margin.
+func indentOf(d *report.Dot) float64 { return 8 * float64(d.Indent) }
+
 func (c *dotChart) numbers(d *report.Dot) string {
+	if d.Heading {
+		return ""
+	}
 	return plain(report.Format(*c.b.byID[d.Estimate], report.ShowValueAndRange))
 }
 
 func (c *dotChart) atX(x float64) float64 {
+	if c.axis.Log {
+		return c.left + float64(logShare(clamp(x, c.axis.Min, c.axis.Max), c.axis)*(c.right-c.left))
+	}
 	return c.left + float64((clamp(x, c.axis.Min, c.axis.Max)-c.axis.Min)/(c.axis.Max-c.axis.Min)*(c.right-c.left))
 }
 
@@ -142,8 +154,11 @@ func (c *dotChart) grid() {
 // dot draws one row.
 func (c *dotChart) dot(d *report.Dot, lines []label, y, height float64) {
 	for i, line := range lines {
-		line.x, line.y = margin, y+2+c.row/2+c.size*0.36+float64(i)*c.row
+		line.x, line.y = margin+indentOf(d), y+2+c.row/2+c.size*0.36+float64(i)*c.row
 		c.p.add(line)
+	}
+	if d.Heading {
+		return
 	}
 	e := c.b.byID[d.Estimate]
 	middle := y + height/2
@@ -162,7 +177,7 @@ func (c *dotChart) dot(d *report.Dot, lines []label, y, height float64) {
 	if e.Lower.Known && e.Upper.Known {
 		c.interval(e, middle, colour)
 	}
-	if e.Value.X <= c.axis.Max {
+	if e.Value.X >= c.axis.Min && e.Value.X <= c.axis.Max {
 		c.p.add(area{points: round(point{c.atX(e.Value.X), middle}, 2.6), colour: colour, opacity: 1})
 	}
 }
@@ -173,6 +188,10 @@ func (c *dotChart) interval(e *report.Estimate, y float64, colour colour) {
 	if e.Upper.X > c.axis.Max {
 		tip := point{c.right + 4, y}
 		c.p.add(area{points: []point{tip, {tip.x - 5, y - 3}, {tip.x - 5, y + 3}}, colour: colour, opacity: 1})
+	}
+	if e.Lower.X < c.axis.Min {
+		tip := point{c.left - 4, y}
+		c.p.add(area{points: []point{tip, {tip.x + 5, y - 3}, {tip.x + 5, y + 3}}, colour: colour, opacity: 1})
 	}
 }
 
@@ -211,6 +230,10 @@ func (b *book) dotRows(f *report.Figure) []map[string]any {
 		}
 	}
 	for _, d := range f.Dots {
+		if d.Heading {
+			rows = append(rows, map[string]any{"row": "heading", "label": d.Label})
+			continue
+		}
 		add("dot", d.Label, d.Estimate)
 	}
 	add("line", "", f.Line)

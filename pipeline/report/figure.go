@@ -30,6 +30,8 @@ type Axis struct {
 	Min   float64
 	Max   float64
 	Ticks []float64
+	// Log says that equal distances are equal ratios, as ratios of hazards want it; of a figure of dots.
+	Log bool
 }
 
 // Curve is a step function with a band. It carries its group; a legend, a colour or a table row reads it from here.
@@ -63,10 +65,12 @@ type Box struct {
 	Left  []Leave
 }
 
-// Dot is one value with its interval.
+// Dot is one value with its interval, or a heading above others.
 type Dot struct {
 	Label    string
-	Estimate string // id
+	Estimate string // id; empty for a heading
+	Heading  bool   // a row without a value
+	Indent   int    // depth below the heading above
 }
 
 // Leave is a group that left the flow between two boxes.

@@ -1,0 +1,152 @@
+package analyses
+
+import (
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+)
+
+// regression is one regression while it is being written down.
+type regression struct {
+	*followed
+	terms  []*term
+	strata strata
+	rows   []int32 // the episodes in which everything in the model is known
+	data   modelData
+	n      int // shoulders used
+	events int // of them with the endpoint
+	fit    *fitted
+	alone  []*fitted         // the model of each term by itself, on the same rows
+	steady map[*term]float64 // p-values of proportional hazards
+}
+
+// regress asks what changes the hazard, or the cumulative incidence, of the endpoint.
+func regress(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (report.Section, error) {
+	f, err := follow(b, p, c, asked)
+	if err != nil {
+		return report.Section{}, err
+	}
+	s := &regression{followed: f}
+	if err := s.prepare(); err != nil {
+		return report.Section{}, err
+	}
+	if err := s.fitModels(); err != nil {
+		return report.Section{}, err
+	}
+	s.modelCounts()
+	s.effects()
+	s.overall()
+	section := report.Section{ID: asked.ID, Heading: s.modelHeading(), Question: s.modelQuestion(),
+		Figures: s.effectFigures(), Sheets: []report.Sheet{s.effectSheet(), s.completeSheet()}}
+	checks, more, err := s.checks(p)
+	if err != nil {
+		return report.Section{}, err
+	}
+	section.Sheets, section.Figures = append(section.Sheets, checks), append(section.Figures, more...)
+	section.Answer = s.modelAnswer()
+	section.Method = s.modelMethod()
+	section.Notes = append(s.modelNotes(), s.notes()...)
+	return section, nil
+}
+
+// prepare makes the terms, finds the shoulders in which all is known, and gives the terms their columns.
+func (s *regression) prepare() error {
+	if err := s.readTerms(); err != nil {
+		return err
+	}
+	if err := s.readStrata(); err != nil {
+		return err
+	}
+	s.complete()
+	for _, t := range s.terms {
+		if err := t.settle(s); err != nil {
+			return err
+		}
+	}
+	return s.cross()
+}
+
+// readStrata puts every episode into its stratum; one without a value is missing.
+func (s *regression) readStrata() error {
+	if s.asked.Strata == "" {
+		return nil
+	}
+	t, err := s.coded(plan.Covariate{Field: s.asked.Strata, Place: s.asked.Place})
+	if err != nil {
+		return err
+	}
+	s.strata = strata{t.levels, t.of}
+	return nil
+}
+
+// complete finds the episodes in which everything in the model is known, and what the model takes of them.
+func (s *regression) complete() {
+	e := s.episodes
+	for i := range e.Exit {
+		known := s.strata.of == nil || s.strata.of[i] >= 0
+		for _, t := range s.terms {
+			known = known && !t.missing(i)
+		}
+		if known {
+			s.rows = append(s.rows, int32(i))
+		}
+	}
+	s.data = modelData{exit: taken(e.Exit, s.rows), entry: taken(e.Entry, s.rows), cause: taken(e.Cause, s.rows),
+		stratum: taken(s.strata.of, s.rows), patient: taken(e.Patient, s.rows), causes: len(e.Causes)}
+	s.clustered = s.asked.Variance == plan.Clustered && !s.asked.Penalised && s.repeated()
+	s.n, s.events = s.countIn(func(int) bool { return true })
+}
+
+// taken returns the values of some rows.
+func taken[T any](column []T, rows []int32) []T {
+	if column == nil {
+		return nil
+	}
+	out := make([]T, len(rows))
+	for i, at := range rows {
+		out[i] = column[at]
+	}
+	return out
+}
+
+// repeated says whether a patient has two shoulders among the rows used.
+func (s *regression) repeated() bool {
+	first := make(map[int32]int32, len(s.rows))
+	for _, at := range s.rows {
+		shoulder, patient := s.shoulder(int(at)), s.episodes.Patient[at]
+		if before, seen := first[patient]; seen && before != shoulder {
+			return true
+		}
+		first[patient] = shoulder
+	}
+	return false
+}
+
+// shoulder returns the place in the cohort of the shoulder of an episode.
+func (s *regression) shoulder(episode int) int32 {
+	if at := s.episodes.Shoulder; at != nil {
+		return at[episode]
+	}
+	return int32(episode)
+}
+
+// last says whether an episode is the last of its shoulder, so that shoulders can be counted.
+func (s *regression) last(episode int) bool {
+	return s.episodes.Last == nil || s.episodes.Last[episode]
+}
+
+// countIn counts shoulders and events among the rows used that meet a test, given as the place of a row among them.
+func (s *regression) countIn(meets func(row int) bool) (n, events int) {
+	for row, at := range s.rows {
+		if !meets(row) {
+			continue
+		}
+		if s.last(int(at)) {
+			n++
+		}
+		if s.episodes.Cause[at] == 1 {
+			events++
+		}
+	}
+	return n, events
+}

@@ -1,0 +1,203 @@
+package analyses
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+	"deltoid/stats/competing"
+	"deltoid/stats/covariates"
+	"deltoid/stats/hazards"
+	"deltoid/stats/survival"
+)
+
+// modelData is the rows that a model is fitted to.
+type modelData struct {
+	entry, exit      []int32
+	cause            []uint8
+	stratum, patient []int32
+	causes           int
+}
+
+// fitted is a fitted model of either kind, or why there is none.
+type fitted struct {
+	*covariates.Fit
+	terms  []*term
+	hazard *hazards.Fit // nil for a model of the cumulative incidence
+	status report.Status
+	why    string // the model has no estimates
+}
+
+// fitModels fits the model with all terms, and that of each by itself to the same rows.
+func (s *regression) fitModels() (err error) {
+	if s.fit, err = s.fitTerms(s.terms); err != nil {
+		return err
+	}
+	for _, t := range s.terms {
+		var alone *fitted
+		switch {
+		case t.between[0] != nil:
+		case len(s.terms) == 1:
+			alone = s.fit
+		default:
+			if alone, err = s.fitTerms([]*term{t}); err != nil {
+				return err
+			}
+		}
+		s.alone = append(s.alone, alone)
+	}
+	return nil
+}
+
+// fitTerms fits a model with some of the terms.
+func (s *regression) fitTerms(terms []*term) (*fitted, error) {
+	f := &fitted{terms: terms, status: report.Estimated}
+	var columns []covariates.Column
+	for _, t := range terms {
+		if t.fault != "" && f.why == "" {
+			f.status, f.why = report.NotIdentifiable, t.fault+"; leave it out, or merge levels otherwise"
+		}
+		columns = append(columns, t.columns...)
+	}
+	if s.asked.Model == plan.IncidenceModel && slices.ContainsFunc(s.data.entry, func(day int32) bool { return day > 0 }) {
+		f.status = report.NotIdentifiable
+		f.why = "some shoulders came under observation late, for which a model of the cumulative incidence has no answer; ask for the model of the hazard"
+	}
+	if f.why != "" {
+		return f, nil
+	}
+	if err := s.maximise(f, columns); err != nil {
+		return nil, fmt.Errorf("%s: %w", s.asked.Place, err)
+	}
+	f.status, f.why = s.verdict(f)
+	return f, nil
+}
+
+// maximise fits the columns.
+func (s *regression) maximise(f *fitted, columns []covariates.Column) error {
+	var cluster []int32
+	if s.clustered {
+		cluster = s.data.patient
+	}
+	if s.asked.Model == plan.IncidenceModel {
+		d := survival.Data{Exit: s.data.exit, Cause: s.data.cause, Cluster: cluster, Causes: s.data.causes, Groups: 1}
+		fit, err := competing.Subdistribution(d, 1, columns, competing.SubdistributionOptions{})
+		if err == nil {
+			f.Fit = &fit.Fit
+		}
+		return err
+	}
+	d := hazards.Data{Entry: s.data.entry, Exit: s.data.exit, Cause: s.data.cause, Stratum: s.data.stratum, Cluster: cluster}
+	fit, err := hazards.Cox(d, 1, columns, hazards.Options{Ties: tiesOf(s.asked.Ties), Penalised: s.asked.Penalised})
+	if err == nil {
+		f.hazard, f.Fit = fit, &fit.Fit
+	}
+	return err
+}
+
+func tiesOf(t plan.Ties) hazards.Ties {
+	switch t {
+	case plan.BreslowTies:
+		return hazards.Breslow
+	case plan.ExactTies:
+		return hazards.ExactPartial
+	default:
+		return hazards.Efron
+	}
+}
+
+// verdict says whether a fit has estimates, and if not, of what that comes and what can be done. It gives no counts, which
+// might be small.
+func (s *regression) verdict(f *fitted) (report.Status, string) {
+	switch f.Fit.Status {
+	case covariates.Converged:
+		return report.Estimated, ""
+	case covariates.NoRows:
+		return report.NotIdentifiable, "no shoulder has a value in every characteristic of the model; leave out those that are often missing"
+	case covariates.NoEvents:
+		return report.NoEvents, "no shoulder used has the endpoint, so there is nothing to model"
+	case covariates.TooFewEvents:
+		return report.NotIdentifiable, "there are more coefficients than events; leave characteristics out, or merge levels"
+	case covariates.Separated:
+		return report.NotIdentifiable, "the ratio of " + s.endless(f) + " has no end; merge levels, leave it out" + s.penaltyRemedy()
+	case covariates.LimitReached:
+		return report.NotConverged, f.Reason + "; use fewer characteristics, or measure them in larger units"
+	default:
+		return report.NotIdentifiable, f.Reason
+	}
+}
+
+// endless names the columns whose estimates run away, and the level without an event that makes them.
+func (s *regression) endless(f *fitted) string {
+	var words []string
+	for _, t := range f.terms {
+		at := slices.ContainsFunc(t.columns, func(c covariates.Column) bool { return slices.Contains(f.AtFault, c.Name) })
+		if !at {
+			continue
+		}
+		named := false
+		for _, e := range t.effects {
+			if e.counted && e.events == 0 {
+				words, named = append(words, "“"+e.label+"” of "+inSentence(t.title)+", where nobody has the endpoint,"), true
+			}
+		}
+		for _, c := range t.columns {
+			if !named && slices.Contains(f.AtFault, c.Name) {
+				words = append(words, c.Name)
+			}
+		}
+	}
+	return strings.Join(words, " and ")
+}
+
+func (s *regression) penaltyRemedy() string {
+	if s.asked.Model == plan.IncidenceModel {
+		return ", or ask for the model of the hazard with \"penalised: true\""
+	}
+	return ", or ask for the penalised likelihood (\"penalised: true\")"
+}
+
+// effectOf returns the effect of a row of a term in a model; of a penalised one with the interval of its profile likelihood
+// where the row is one coefficient.
+func (s *regression) effectOf(f *fitted, t *term, row effect) covariates.Effect {
+	weights := make([]float64, len(f.Names))
+	single, from := -1, 0
+	for _, other := range f.terms {
+		if other == t {
+			for j, w := range row.weights {
+				weights[from+j] = w
+				if w != 0 {
+					single = from + j
+				}
+			}
+		}
+		from += len(other.columns)
+	}
+	e := f.Combine(weights, s.asked.Level)
+	alone := single >= 0
+	for j, w := range weights {
+		alone = alone && (w == 0 || j == single)
+	}
+	if s.asked.Penalised && alone && f.hazard != nil && f.Fit.Status == covariates.Converged {
+		p, w := f.hazard.Profile(single, s.asked.Level), weights[single]
+		e.Lower, e.Upper = w*p.Lower, w*p.Upper
+	}
+	return e
+}
+
+// ratioOf fills in the ratio that an effect means. A limit at infinity is one that is not reached.
+func ratioOf(e *report.Estimate, x covariates.Effect) {
+	r, lower, upper := x.Ratio()
+	e.Value, e.Level = report.Some(r), report.Some(x.Level)
+	e.Lower, e.Upper = finite(lower), finite(upper)
+}
+
+func finite(x float64) report.Optional {
+	if math.IsInf(x, 0) || math.IsNaN(x) {
+		return report.Optional{}
+	}
+	return report.Some(x)
+}

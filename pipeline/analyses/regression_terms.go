@@ -1,0 +1,367 @@
+package analyses
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/schemas"
+	"deltoid/stats/covariates"
+)
+
+// term is one characteristic in a model, or an interaction of two.
+type term struct {
+	field string
+	title string // "Sex", "Age (years)"; of its own in the model
+	slug  string
+	asked plan.Covariate
+	unit  string
+	// spoken is a label as it stands inside a sentence.
+	spoken func(string) string
+
+	levels []string  // labels; nil for a measured field
+	of     []int32   // level of each episode, -1 where it is not known
+	x      []float64 // value of each episode, NaN where it is not known
+	knots  []float64
+	at     float64 // the value of a spline that others are compared with
+
+	reference int
+	columns   []covariates.Column
+	effects   []effect
+	fault     string // why the term has nothing to estimate
+	between   [2]*term
+}
+
+// effect is one row of a term: a level, a number of units more, a value of a spline, or a product of two.
+type effect struct {
+	label     string
+	slug      string
+	weights   []float64 // of the columns of the term
+	n, events int
+	reference bool
+	counted   bool // n and events are those of a level
+}
+
+// readTerms reads the groups, where there are any, and the characteristics.
+func (s *regression) readTerms() error {
+	if by := s.asked.Groups.By; by != "" {
+		s.terms = append(s.terms, s.groupTerm())
+	}
+	for _, asked := range s.asked.AdjustFor {
+		t, err := s.readTerm(asked)
+		if err != nil {
+			return err
+		}
+		s.terms = append(s.terms, t)
+	}
+	s.nameTerms()
+	return nil
+}
+
+// groupTerm makes a term of the groups. Those that became known later enter from that day on.
+func (s *regression) groupTerm() *term {
+	g := s.asked.Groups
+	t := s.newTerm(plan.Covariate{Field: g.By, Reference: s.asked.Reference, Place: s.asked.Place, Labels: g.Labels, Order: g.Order, Bands: g.Bands})
+	t.levels, t.of = recorded(s.episodes.Groups, s.episodes.Group)
+	if s.asked.Groups.Split && s.asked.Reference == "" {
+		t.reference = max(0, slices.Index(t.levels, cohorts.NotYet))
+	}
+	return t
+}
+
+// newTerm makes a term with the names of its field.
+func (s *regression) newTerm(asked plan.Covariate) *term {
+	t := &term{field: asked.Field, asked: asked, title: asked.Field, spoken: inSentence}
+	if column := s.cohort.Registry.Column(asked.Field, s.cohort.Definition.Indication); column != nil {
+		t.title, t.unit, t.spoken = column.Field.Title, column.Field.Unit, speaker(column.Field)
+	}
+	t.title = sentence(t.title)
+	return t
+}
+
+// recorded takes those not recorded for missing.
+func recorded(labels []string, of []int32) ([]string, []int32) {
+	at := slices.Index(labels, cohorts.NotRecorded)
+	if at < 0 {
+		return labels, of
+	}
+	out := slices.Clone(of) // they are the last group
+	for i, g := range out {
+		if g == int32(at) {
+			out[i] = -1
+		}
+	}
+	return labels[:at], out
+}
+
+func (s *regression) readTerm(asked plan.Covariate) (*term, error) {
+	column, err := s.cohort.Baseline(asked.Field, asked.Place)
+	if err != nil {
+		return nil, err
+	}
+	if f := column.Field; len(asked.Bands) == 0 && (f.Type == schemas.Number || f.Type == schemas.Integer) {
+		return s.measured(column, asked), nil
+	}
+	return s.coded(asked)
+}
+
+// coded makes a term of codes, texts or bands.
+func (s *regression) coded(asked plan.Covariate) (*term, error) {
+	g := cohorts.Grouping{By: asked.Field, Labels: asked.Labels, Order: asked.Order, Bands: asked.Bands, Place: asked.Place}
+	of, labels, _, err := s.cohort.Groups(g)
+	if err != nil {
+		return nil, err
+	}
+	t := s.newTerm(asked)
+	if len(asked.Bands) > 0 && asked.Reference != "" {
+		g.Order = []string{asked.Reference} // bands are called by their number, and the one in front is named first
+		_, ordered, empty, err := s.cohort.Groups(g)
+		if err != nil {
+			return nil, err
+		}
+		if len(empty) > 0 {
+			return nil, s.noReference(&term{field: asked.Field, asked: asked, levels: labels})
+		}
+		t.reference = slices.Index(labels, ordered[0])
+	}
+	each := make([]int32, len(s.episodes.Exit))
+	for i := range each {
+		each[i] = of[s.shoulder(i)]
+	}
+	t.levels, t.of = recorded(labels, each)
+	return t, nil
+}
+
+// measured makes a term of numbers.
+func (s *regression) measured(column *schemas.Column, asked plan.Covariate) *term {
+	t := s.newTerm(asked)
+	t.x = make([]float64, len(s.episodes.Exit))
+	for i := range t.x {
+		row := int(s.cohort.Registry.Shoulders[s.cohort.Shoulders[s.shoulder(i)]].Row)
+		switch {
+		case column.IsMissing(row):
+			t.x[i] = math.NaN()
+		case column.Numbers() != nil:
+			t.x[i] = column.Numbers()[row]
+		default:
+			t.x[i] = float64(column.Integers()[row])
+		}
+	}
+	return t
+}
+
+// nameTerms gives every term a title of its own, so that a message names one of them.
+func (s *regression) nameTerms() {
+	titles, fields := map[string]int{}, make([]string, len(s.terms))
+	for i, t := range s.terms {
+		titles[t.title]++
+		fields[i] = t.field
+	}
+	for i, name := range slugs(fields) {
+		t := s.terms[i]
+		t.slug = name
+		if titles[t.title] > 1 {
+			t.title += " [" + t.field + "]"
+		}
+	}
+}
+
+func (t *term) missing(episode int) bool {
+	if t.x != nil {
+		return math.IsNaN(t.x[episode])
+	}
+	return t.of != nil && t.of[episode] < 0
+}
+
+// settle makes the columns of a term from the rows that are used.
+func (t *term) settle(s *regression) error {
+	switch {
+	case t.levels != nil:
+		return t.settleLevels(s)
+	case t.asked.Knots > 0:
+		return t.settleSpline(s)
+	}
+	t.columns = []covariates.Column{{Name: t.title, Term: t.title, Values: taken(t.x, s.rows)}}
+	per := max(t.asked.Per, 0)
+	label := "Each " + plain(per) + " " + t.unit + " more"
+	if t.unit == "" {
+		label = "Each " + plain(per) + " more"
+	} else if per == 1 {
+		label = "Each " + unitWord(t.unit, 1) + " more"
+	}
+	t.effects = []effect{{label: label, weights: []float64{per}, n: s.n, events: s.events}}
+	return nil
+}
+
+// settleLevels makes a column for each level but the reference. Levels that no row used has are left out.
+func (t *term) settleLevels(s *regression) error {
+	of := taken(t.of, s.rows)
+	if err := t.findReference(s); err != nil {
+		return err
+	}
+	names := slugs(t.levels)
+	var kept []int
+	for level, label := range t.levels {
+		n, events := s.countIn(func(row int) bool { return of[row] == int32(level) })
+		if !slices.Contains(of, int32(level)) {
+			continue
+		}
+		kept = append(kept, level)
+		t.effects = append(t.effects, effect{label: label, slug: names[level], n: n, events: events, counted: true})
+	}
+	t.levels = taken(t.levels, narrow(kept))
+	at := slices.Index(kept, t.reference)
+	if at < 0 && t.asked.Reference != "" && len(kept) > 0 {
+		return s.noReference(t)
+	}
+	t.reference = max(0, at)
+	if len(kept) < 2 {
+		t.fault = t.title + " has one value only among the shoulders used"
+	}
+	for i, level := range kept {
+		if t.effects[i].reference = i == t.reference; t.effects[i].reference {
+			continue
+		}
+		values := make([]float64, len(of))
+		for row, g := range of {
+			if g == int32(level) {
+				values[row] = 1
+			}
+		}
+		t.columns = append(t.columns, covariates.Column{Name: t.title + ": " + t.levels[i], Term: t.title, Values: values})
+	}
+	column := 0
+	for i := range t.effects {
+		t.effects[i].weights = make([]float64, len(t.columns))
+		if !t.effects[i].reference {
+			t.effects[i].weights[column] = 1
+			column++
+		}
+	}
+	return nil
+}
+
+func narrow(list []int) []int32 {
+	out := make([]int32, len(list))
+	for i, x := range list {
+		out[i] = int32(x)
+	}
+	return out
+}
+
+// findReference looks up the level that the plan names, by code or by label.
+func (t *term) findReference(s *regression) error {
+	want := t.asked.Reference
+	if want == "" || len(t.asked.Bands) > 0 && t.field != s.asked.Groups.By {
+		return nil
+	}
+	label := want
+	column := s.cohort.Registry.Column(t.field, s.cohort.Definition.Indication)
+	switch {
+	case t.asked.Labels[want] != "":
+		label = t.asked.Labels[want]
+	case column != nil && len(t.asked.Bands) == 0:
+		label = column.Field.Label(want)
+	}
+	t.reference = slices.IndexFunc(t.levels, func(l string) bool { return l == label || l == want })
+	if t.reference < 0 {
+		return s.noReference(t)
+	}
+	return nil
+}
+
+func (s *regression) noReference(t *term) error {
+	return &schemas.Problem{Kind: schemas.PlanProblem, Where: t.asked.Place,
+		What:    fmt.Sprintf("no shoulder that can be used has the level %q of %q, with which the others are to be compared", t.asked.Reference, t.field),
+		Allowed: joinWords(t.levels), Remedy: "name a level that has shoulders, or leave \"reference\" out to take the first"}
+}
+
+// settleSpline makes the columns of a natural cubic spline, and compares its knots with the reference.
+func (t *term) settleSpline(s *regression) (err error) {
+	x := taken(t.x, s.rows)
+	if t.knots, err = covariates.Knots(x, t.asked.Knots); err != nil {
+		t.fault = t.title + " cannot be a spline: " + err.Error()
+		return nil
+	}
+	columns, err := covariates.Spline(t.title, x, t.knots)
+	if err != nil {
+		return err
+	}
+	for i := range columns {
+		columns[i].Term = t.title
+	}
+	t.columns, t.at = columns, t.knots[len(t.knots)/2]
+	if t.asked.Reference != "" {
+		if t.at, err = strconv.ParseFloat(t.asked.Reference, 64); err != nil {
+			return err
+		}
+	}
+	shown := t.knots
+	if !slices.Contains(shown, t.at) {
+		shown = append(slices.Clone(shown), t.at)
+		slices.Sort(shown)
+	}
+	from := covariates.SplineAt(t.at, t.knots)
+	for _, v := range shown {
+		weights := covariates.SplineAt(v, t.knots)
+		for j := range weights {
+			weights[j] -= from[j]
+		}
+		label := plain(math.Round(v*10) / 10)
+		t.effects = append(t.effects, effect{label: label + unitAfter(t.unit), slug: slug("at-" + label), weights: weights, n: s.n, events: s.events,
+			reference: v == t.at})
+	}
+	return nil
+}
+
+func unitAfter(unit string) string {
+	if unit == "" {
+		return ""
+	}
+	return " " + unit
+}
+
+// cross makes the interactions that the plan asks for: the products of the columns of two terms.
+func (s *regression) cross() error {
+	for _, pair := range s.asked.Interactions {
+		a, b := s.termOf(pair[0]), s.termOf(pair[1])
+		t := &term{field: pair[0] + " " + pair[1], title: a.title + " × " + b.title, slug: a.slug + "-and-" + b.slug, spoken: inSentence, between: [2]*term{a, b}}
+		for i, x := range a.columns {
+			for j, y := range b.columns {
+				values := make([]float64, len(x.Values))
+				for row := range values {
+					values[row] = x.Values[row] * y.Values[row]
+				}
+				t.columns = append(t.columns, covariates.Column{Name: x.Name + " × " + y.Name, Term: t.title, Values: values})
+				t.effects = append(t.effects, effect{label: columnLabel(a, i) + " × " + columnLabel(b, j), slug: fmt.Sprintf("%d-%d", i+1, j+1),
+					n: s.n, events: s.events})
+			}
+		}
+		for k := range t.effects {
+			t.effects[k].weights = make([]float64, len(t.columns))
+			t.effects[k].weights[k] = 1
+		}
+		s.terms = append(s.terms, t)
+	}
+	return nil
+}
+
+func (s *regression) termOf(field string) *term {
+	return s.terms[slices.IndexFunc(s.terms, func(t *term) bool { return t.field == field })]
+}
+
+// columnLabel names a column of a term as its rows do.
+func columnLabel(t *term, column int) string {
+	if t.levels == nil && len(t.columns) > 1 {
+		return t.title + ", part " + strconv.Itoa(column+1)
+	}
+	for _, e := range t.effects {
+		if t.levels != nil && !e.reference && e.weights[column] == 1 {
+			return e.label
+		}
+	}
+	return t.title
+}

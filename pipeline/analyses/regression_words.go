@@ -1,0 +1,202 @@
+package analyses
+
+import (
+	"strings"
+
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+)
+
+// enoughEvents is how many events a model should have for each coefficient; fewer make ratios too large and intervals too
+// short. A common rule (Peduzzi and others 1995), not a law.
+const enoughEvents = 10
+
+func (s *regression) modelHeading() string {
+	what := "Hazard of "
+	if s.asked.Model == plan.IncidenceModel {
+		what = "Cumulative incidence of "
+	}
+	h := what + s.endpoint.Label
+	if by := s.byWords(); by != "" {
+		h += ", by " + by
+	}
+	if len(s.asked.AdjustFor) > 0 {
+		h += ", adjusted"
+	}
+	return h + s.chosen()
+}
+
+func (s *regression) modelQuestion() string {
+	if s.asked.Model == plan.IncidenceModel {
+		return "Which characteristics go with more or fewer who come to " + s.endpoint.Label + ", given that some come to another end first?"
+	}
+	return "Which characteristics go with a higher or lower rate of " + s.endpoint.Label + " among those who still can come to it?"
+}
+
+// answerRoom is how many effects the answer names, and briefRoom how many the top of the report does when there are no groups.
+const (
+	answerRoom = 4
+	briefRoom  = 2
+)
+
+// spokenGroup names what a ratio compares inside a sentence.
+func spokenGroup(t *term, e effect) string {
+	for _, x := range t.effects {
+		if x.reference && !e.reference {
+			return t.spoken(e.label) + " against " + t.spoken(x.label)
+		}
+	}
+	return inSentence(e.label)
+}
+
+// modelAnswer says the ratios, of the groups where there are some; or why there are none.
+func (s *regression) modelAnswer() []report.Text {
+	who := say("The model has ", value(s.usedID()), " of ", value(s.allID()), " shoulders, with ", value(s.eventID()),
+		" "+strings.ToLower(s.endpointWord())+": ", value(s.eachID()), ".")
+	if s.fit.why != "" {
+		s.short[s.asked.ID] = report.Words(s.modelHeading() + ": the model cannot be estimated; the section says why.")
+		return []report.Text{report.Words("The model cannot be estimated: " + s.fit.why + "."), who}
+	}
+	texts := []report.Text{s.ratioSentence(), who}
+	if few := float64(s.events) / float64(max(1, s.coefficients())); few < enoughEvents {
+		texts = append(texts, report.Words("That is few: below ten for each coefficient, ratios tend to be too large and intervals too short. "+
+			"Leave characteristics out, merge levels, or ask for the penalised likelihood."))
+	}
+	return append(texts, s.steadySentences()...)
+}
+
+// ratioSentence says the ratios of the groups, or of the first characteristics.
+func (s *regression) ratioSentence() report.Text {
+	terms := s.terms
+	if s.asked.Groups.By != "" {
+		terms = terms[:1]
+	}
+	var parts, brief []report.Text
+	for _, t := range terms {
+		for _, e := range t.effects {
+			if e.reference || t.between[0] != nil || len(parts) == answerRoom {
+				continue
+			}
+			id := s.effectID("ratio", t, e)
+			name := spokenGroup(t, e)
+			if s.asked.Groups.By == "" {
+				name = inSentence(t.title) + ": " + name
+			}
+			parts = append(parts, say(withInterval(id), ", p ", value(s.effectID("p", t, e)), " ("+name+")"))
+			if len(brief) < briefRoom || s.asked.Groups.By != "" {
+				brief = append(brief, say(inTable(id), " ("+name+")"))
+			}
+		}
+	}
+	start := "The " + s.ratioWords() + " of " + s.endpoint.Label + " is "
+	if s.coefficients() > 1 && len(s.terms) > 1 {
+		start = "Adjusted for the other characteristics of the model, the " + s.ratioWords() + " of " + s.endpoint.Label + " is "
+	}
+	s.short[s.asked.ID] = say(sentence(s.ratioWords())+" of "+s.endpoint.Label+": ", join(brief), ".")
+	return say(start, join(parts), ".")
+}
+
+// steadySentences say whose ratios change over follow-up, and what can be done.
+func (s *regression) steadySentences() []report.Text {
+	var parts []report.Text
+	for _, t := range s.terms {
+		if p, tested := s.steady[t]; tested && p < doubtful {
+			parts = append(parts, say(inSentence(t.title)+" (p ", value(s.id("steady", t.slug)+".p"), ")"))
+		}
+	}
+	if len(parts) == 0 {
+		return nil
+	}
+	return []report.Text{say("Ratios do not seem to stay the same over follow-up for ", join(parts), ": one number then is an average over time. To go on, give each "+
+		"level a baseline hazard of its own (strata), look at stretches of follow-up (landmark), or compare the mean time free of the endpoint (a comparison "+
+		"of groups with a horizon).")}
+}
+
+// modelMethod is the method, in sentences fit for a paper.
+func (s *regression) modelMethod() []report.Text {
+	texts := []report.Text{s.timeText(), report.Words(s.modelText() + s.varianceText()), report.Words(s.formText())}
+	if s.fit.hazard != nil && s.fit.why == "" {
+		texts = append(texts, report.Words("Proportional hazards were tested by the score of an effect that changes with 1 − survival just before the event "+
+			"(Grambsch and Therneau, Biometrika 1994;81:515), for each characteristic and for all; the test takes shoulders as independent. Concordance is the share of "+
+			"pairs of shoulders that the model puts into the order of their events (Harrell and others, J Am Med Assoc 1982;247:2543)."))
+	}
+	return texts
+}
+
+// modelText names the model and its source.
+func (s *regression) modelText() string {
+	if s.asked.Model == plan.IncidenceModel {
+		return "The cumulative incidence was modelled by proportional subdistribution hazards (Fine and Gray, J Am Stat Assoc 1999;94:496): who comes to another end " +
+			"first stays in the comparison, with a weight that falls as they would have been censored. Tied events are treated by Breslow's method; an event comes " +
+			"before a censoring of the same day in the weights too. "
+	}
+	text := "The hazard was modelled by Cox's proportional hazards (J R Stat Soc B 1972;34:187)"
+	if len(s.episodes.Causes) > 1 {
+		text += ", cause-specific: other ends of follow-up are censored"
+	}
+	text += map[plan.Ties]string{plan.EfronTies: ". Tied events are treated by Efron's method (J Am Stat Assoc 1977;72:557). ",
+		plan.BreslowTies: ". Tied events are treated by Breslow's method (Biometrics 1974;30:89). ",
+		plan.ExactTies:   ". Tied events are treated by the exact partial likelihood. "}[s.asked.Ties]
+	if s.asked.Strata != "" {
+		text += "Each group of " + s.fieldWords(s.asked.Strata) + " has a baseline hazard of its own. "
+	}
+	if s.asked.Penalised {
+		text += "The likelihood is penalised (Firth, Biometrika 1993;80:27; Heinze and Schemper, Biometrics 2001;57:114), and intervals are those of its profile. "
+	}
+	return text
+}
+
+// varianceText says what the intervals rest on.
+func (s *regression) varianceText() string {
+	switch {
+	case s.asked.Model == plan.IncidenceModel && s.clustered:
+		return "The variance is clustered by patient (Zhou and others, Biostatistics 2012;13:371)."
+	case s.asked.Model == plan.IncidenceModel:
+		return "The variance is that of its inventors, which knows that the weights are estimated."
+	case s.clustered:
+		return "The variance is clustered by patient (Lin and Wei, J Am Stat Assoc 1989;84:1074)."
+	case s.asked.Penalised:
+		return "Shoulders are taken as independent."
+	default:
+		return "The variance is that of the model."
+	}
+}
+
+// formText says in which form characteristics enter, and who is in the models.
+func (s *regression) formText() string {
+	var splines []string
+	for _, t := range s.terms {
+		if t.asked.Knots > 0 {
+			splines = append(splines, inSentence(t.title))
+		}
+	}
+	text := "Models are fitted to the shoulders that have a value in every characteristic, the unadjusted ones too. Measured characteristics enter as a straight line"
+	if len(splines) > 0 {
+		text += ", " + strings.Join(splines, ", ") + " as a natural cubic spline with knots at fixed quantiles (Harrell, Regression Modeling Strategies, 2001)"
+	}
+	return text + ". Intervals aim at " + plain(100*s.asked.Level) + "%; p-values are two-sided and come from Wald tests. No characteristic was chosen by its p-value."
+}
+
+// modelNotes say what a reader should know about the ratios.
+func (s *regression) modelNotes() []report.Text {
+	notes := []report.Text{report.Words("A ratio is not a cause: it says how groups that differ in one characteristic compare when they are alike in the others of the model, " +
+		"not what a change would do.")}
+	if s.fit.hazard != nil && s.fit.why == "" {
+		notes = append(notes, say("Concordance: ", withInterval(s.concordanceID()), " of the pairs of shoulders are in the order that the model expects; one half is no "+
+			"better than chance. It is measured on the shoulders that the model was made from."))
+	}
+	if s.asked.Penalised && s.asked.Variance == plan.Clustered && s.repeated() {
+		notes = append(notes, report.Words("The penalised likelihood takes the two shoulders of a patient as independent, so that intervals are slightly too short."))
+	}
+	for _, t := range s.terms {
+		if t.between[0] != nil {
+			notes = append(notes, report.Words("Beside an interaction, the ratios of "+inSentence(t.between[0].title)+" and "+inSentence(t.between[1].title)+
+				" are those at the reference (or 0) of the other; the ratio of an interaction is what the two together multiply by beyond that."))
+		}
+	}
+	if len(s.episodes.Causes) > 1 {
+		notes = append(notes, report.Words("The hazard says what bears on those who still can come to the endpoint; the cumulative incidence also reflects who comes to another end first. "+
+			"A characteristic can raise the one and not the other, so both deserve to be asked for."))
+	}
+	return notes
+}
