@@ -2,6 +2,7 @@ package cohorts
 
 import (
 	"fmt"
+	"slices"
 
 	"deltoid/schemas"
 )
@@ -31,7 +32,8 @@ func countPatients(r *Registry, shoulders []int32) int {
 //
 // The steps of the flow are: rows that no rule set aside; rows linked to an index procedure; the index procedures, where
 // rows become shoulders; those operated on by the data cut; those with a contact since, when the last contact ends
-// follow-up; then every criterion in order, the minimum follow-up, and the first shoulder of each patient. A step that
+// follow-up; then every criterion in order, the minimum follow-up, the first shoulder of each patient, and what one analysis
+// alone is about. A step that
 // cannot apply, or is not asked for, is left out: a ready table has only shoulders, and its follow-up is its own.
 //
 // The error is a [schemas.Problem], or [schemas.Problems], when a criterion cannot be understood. When no shoulder is
@@ -52,9 +54,12 @@ func Define(r *Registry, d Definition, f FollowUp) (*Cohort, *Flow, error) {
 	s.operated(f)
 	s.observed(f)
 	for i, criterion := range d.Criteria {
-		s.criterion(i, criterion, tests[i])
+		s.criterion(fmt.Sprintf("criterion-%d", i+1), criterion, tests[i])
 	}
 	s.choices(d, f)
+	for i, criterion := range d.Within {
+		s.criterion(fmt.Sprintf("within-%d", i+1), criterion, tests[len(d.Criteria)+i])
+	}
 	if err := s.flow.close(); err != nil {
 		return nil, s.flow, err
 	}
@@ -80,11 +85,13 @@ func checkCut(r *Registry, f FollowUp) error {
 	return nil
 }
 
-// compile prepares the conditions of every criterion and reports everything that is wrong in one pass.
+// compile prepares the conditions of every criterion, those within an analysis last, and reports everything that is wrong in
+// one pass.
 func (d Definition) compile(r *Registry) ([][]test, error) {
-	tests := make([][]test, len(d.Criteria))
+	all := slices.Concat(d.Criteria, d.Within)
+	tests := make([][]test, len(all))
 	var problems schemas.Problems
-	for i, criterion := range d.Criteria {
+	for i, criterion := range all {
 		for _, condition := range criterion.Where {
 			one, problem := condition.compile(r, d.Indication, criterion.Place)
 			if problem != nil {

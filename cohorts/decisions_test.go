@@ -195,6 +195,56 @@ func TestDecidedFlow(t *testing.T) {
 	}
 }
 
+// TestVaryNarrowed: a variant of a narrowed cohort is the narrowed variant of the cohort. Of the patients with both sides in
+// (D01, D02, D07, D08, D09) D01 and D02 have a reverse replacement after the first shoulder, D07 has one on the second side,
+// D08 has one on the first, D09 on both. With the first shoulder only, the reverse replacements are then those of D08 and D09
+// (left and right side; the right one came first), and of the patients with one side in.
+func TestVaryNarrowed(t *testing.T) {
+	r, _ := decidedStudy(t).link(t, untilCut)
+	reverse := cohorts.Criterion{Label: "Reverse", Where: []cohorts.Condition{{Field: "procedure", In: []string{"reverse"}}}}
+	c, _ := define(t, r, everyone, untilCut)
+	narrow, _, err := c.Keep(reverse)
+	if err != nil {
+		t.Fatal(err)
+	}
+	varied, flow, err := narrow.Vary(untilCut, cohorts.FirstShoulders)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := everyone
+	first.FirstShoulderOnly = true
+	written, _ := define(t, r, first, untilCut)
+	want, _, err := written.Keep(reverse)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want.Shoulders, varied.Shoulders); diff != "" {
+		t.Errorf("as the plan would have it (-), and as varied (+):\n%s", diff)
+	}
+	patients := map[string]int{}
+	for i := range varied.Shoulders {
+		patient, _, _ := describe(varied, i)
+		patients[patient]++
+	}
+	for patient, n := range map[string]int{"D01": 0, "D02": 0, "D07": 0, "D08": 1, "D09": 1} {
+		if patients[patient] != n {
+			t.Errorf("%s is in %d times, want %d", patient, patients[patient], n)
+		}
+	}
+	if last := flow.Steps[len(flow.Steps)-1]; last.ID != "within-1" || last.Kept != len(varied.Shoulders) {
+		t.Errorf("the flow ends with %+v", last)
+	}
+	nobody := cohorts.Criterion{Label: "Nobody", Place: "plan.yaml:7", Where: []cohorts.Condition{{Field: "procedure", In: []string{"anatomic"}}}}
+	none, _, err := narrow.Keep(nobody)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var p *schemas.Problem
+	if _, _, err := none.Vary(untilCut, cohorts.FirstShoulders); !errors.As(err, &p) || p.Where != "plan.yaml:7" {
+		t.Errorf("nobody within the analysis: %v", err)
+	}
+}
+
 // TestDecidedBasis: the field "indication" means what the definition says, and the others are always there.
 func TestDecidedBasis(t *testing.T) {
 	r, _ := decidedStudy(t).link(t, untilCut)

@@ -13,6 +13,9 @@ type Definition struct {
 	// FirstShoulderOnly keeps, last of all, one shoulder of each patient: the first of the cohort by day of operation,
 	// the left one when both were operated on one day, and of two in one day on one side the one listed first.
 	FirstShoulderOnly bool
+	// Within is criteria of one analysis alone. They are applied after everything else, so that an analysis of a part of a
+	// cohort is about a part of that cohort, whatever choices made it.
+	Within []Criterion
 }
 
 // MinimumFollowUp is an explicit choice to count only shoulders that were followed for some time. The zero value leaves

@@ -105,8 +105,8 @@ func (s *selection) observed(f FollowUp) {
 }
 
 // criterion keeps the shoulders that meet every condition. One that breaks none, but lacks a value, leaves as unknown.
-func (s *selection) criterion(i int, c Criterion, tests []test) {
-	s.keep(FlowStep{ID: fmt.Sprintf("criterion-%d", i+1), Label: c.Label, Leaving: "Not " + lowerFirst(c.Label)},
+func (s *selection) criterion(id string, c Criterion, tests []test) {
+	s.keep(FlowStep{ID: id, Label: c.Label, Leaving: "Not " + lowerFirst(c.Label)},
 		func(shoulder *Shoulder) verdict {
 			worst := met
 			for _, test := range tests {
@@ -169,7 +169,10 @@ func lowerFirst(s string) string {
 
 // nobodyLeft says at which step the last shoulders left, and ends the flow there.
 func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
-	firstCriterion := slices.IndexFunc(s.flow.Steps, func(step FlowStep) bool { return step.ID == "criterion-1" })
+	first := func(id string) int {
+		return slices.IndexFunc(s.flow.Steps, func(step FlowStep) bool { return step.ID == id })
+	}
+	firstCriterion, firstWithin := first("criterion-1"), first("within-1")
 	at := 0
 	for s.flow.Steps[at].Kept > 0 {
 		at++
@@ -190,6 +193,10 @@ func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
 	case step.ID == "minimum-follow-up":
 		p.Where = d.Minimum.Place
 		p.Remedy = "ask for a shorter minimum follow-up, or for none"
+	case firstWithin >= 0 && at >= firstWithin:
+		p.Where = d.Within[at-firstWithin].Place
+		p.What += fmt.Sprintf(", %d of them because a value is missing", step.LeftUnknown)
+		p.Remedy = "widen the criterion of the analysis, or put it right if it does not say what you mean"
 	case firstCriterion >= 0 && at >= firstCriterion:
 		p.Where = d.Criteria[at-firstCriterion].Place
 		p.What += fmt.Sprintf(", %d of them because a value is missing", step.LeftUnknown)

@@ -3,7 +3,10 @@ package cohorts
 import "slices"
 
 // Vary defines the cohort again with variants of its definition, from the same registry. The flow has the same steps and
-// may have one more. Errors are those of [Define].
+// may have one more. A cohort that was narrowed by [Cohort.Keep] is varied first and narrowed again: the result is what a plan
+// would give that had the variant written into it. With the first shoulder of each patient only, then, it holds the
+// patients whose first shoulder in the cohort meets the criterion, not the first of those shoulders that meet it. Errors are
+// those of [Define].
 func (c *Cohort) Vary(f FollowUp, variants ...Variant) (*Cohort, *Flow, error) {
 	d := c.Definition
 	for _, v := range variants {
@@ -22,9 +25,9 @@ func (c *Cohort) Keep(criterion Criterion) (*Cohort, FlowStep, error) {
 		return nil, FlowStep{}, err
 	}
 	s := &selection{registry: c.Registry, flow: &Flow{}, kept: c.Shoulders, patients: c.Patients()}
-	s.criterion(0, criterion, tests[0])
+	s.criterion("within-1", criterion, tests[0])
 	out := &Cohort{Name: c.Name + ": " + criterion.Label, Registry: c.Registry, Definition: c.Definition, Shoulders: s.kept}
-	out.Definition.Criteria = append(slices.Clone(c.Definition.Criteria), criterion)
+	out.Definition.Within = append(slices.Clone(c.Definition.Within), criterion)
 	return out, s.flow.Steps[0], nil
 }
 

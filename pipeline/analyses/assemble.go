@@ -29,15 +29,13 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 		if err != nil {
 			return report.Document{}, err
 		}
-		if _, before := done[asked.Kind]; !before {
-			done[asked.Kind] = section
-		}
+		done.add(asked, section)
 		doc.Sections = append(doc.Sections, section)
 	}
 	participants := flowSection(b, c, flow)
 	answers := lead(b, append([]report.Section{participants}, doc.Sections...))
 	if done.describes() {
-		doc.Sections = append(doc.Sections, questionsSection(b, p, c, participants, done))
+		doc.Sections = append(doc.Sections, questionsSection(b, p, participants, done))
 	}
 	doc.Sections = append(doc.Sections, participants, accountsSection(b, x, c.Registry.Ledgers))
 	doc.Lead = append(warnings(c), answers...)

@@ -22,7 +22,7 @@ type audited struct {
 // procedureAudit counts how often the procedure is the one that the findings would lead one to expect. It is an audit of
 // records and never advice; the section says so.
 func procedureAudit(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (report.Section, error) {
-	everyone, err := withoutCriteria(p, c)
+	everyone, err := withoutCriteria(p, c, asked)
 	if err != nil {
 		return report.Section{}, err
 	}
@@ -34,7 +34,7 @@ func procedureAudit(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysi
 	if err != nil {
 		return report.Section{}, err
 	}
-	section := report.Section{ID: asked.ID, Heading: "Procedure against findings",
+	section := report.Section{ID: asked.ID, Heading: "Procedure against findings" + withinWords(asked),
 		Question: "How often is the procedure the one that common practice would lead one to expect from the findings?"}
 	if audit == nil {
 		section.Answer = []report.Text{report.Words("The export has no findings that an expectation looks at, so nothing was compared.")}
@@ -50,10 +50,14 @@ func procedureAudit(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysi
 	return section, nil
 }
 
-// withoutCriteria returns all linked shoulders of a study that were operated on by the data cut, whatever the criteria.
-func withoutCriteria(p *plan.Plan, c *cohorts.Cohort) (*cohorts.Cohort, error) {
+// withoutCriteria returns all linked shoulders of a study that were operated on by the data cut, whatever the criteria of
+// the cohort. The criterion of the analysis itself holds.
+func withoutCriteria(p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (*cohorts.Cohort, error) {
 	everyone, _, err := cohorts.Define(c.Registry, cohorts.Definition{Name: "All linked shoulders", Indication: c.Definition.Indication}, p.FollowUp)
-	return everyone, err
+	if err != nil {
+		return nil, err
+	}
+	return within(everyone, asked)
 }
 
 func (s *audited) answer() []report.Text {

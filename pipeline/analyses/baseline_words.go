@@ -26,10 +26,11 @@ func inSentence(title string) string {
 }
 
 func (s *baseline) heading() string {
+	heading := "Baseline characteristics"
 	if by := s.byWords(); by != "" {
-		return "Baseline characteristics, by " + by
+		heading += ", by " + by
 	}
-	return "Baseline characteristics"
+	return heading + withinWords(s.asked)
 }
 
 // byWords names the field of the groups, empty when there is none.

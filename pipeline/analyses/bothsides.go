@@ -14,7 +14,7 @@ func bothSides(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (r
 		return report.Section{}, err
 	}
 	s := &sides{portrait: portrait}
-	section := report.Section{ID: asked.ID, Heading: "Two shoulders of one patient", Question: "What about both sides of one patient?"}
+	section := report.Section{ID: asked.ID, Heading: "Two shoulders of one patient" + withinWords(asked), Question: "What about both sides of one patient?"}
 	if c.Registry.Anonymous {
 		section.Answer = []report.Text{report.Words("The data do not tell patients apart, so every row counts as a patient of its own.")}
 		return section, nil
@@ -23,7 +23,7 @@ func bothSides(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (r
 		return report.Section{}, err
 	}
 	section.Sheets = []report.Sheet{s.patientSheet()}
-	if s.everyone, err = withoutCriteria(p, c); err != nil {
+	if s.everyone, err = withoutCriteria(p, c, asked); err != nil {
 		return report.Section{}, err
 	}
 	if s.matched, err = s.everyone.Pairs(asked.Groups); err != nil {

@@ -10,10 +10,7 @@ import (
 
 // chosen ends the heading of an analysis that looks at a part of the cohort, or from a later time on.
 func (s *followed) chosen() string {
-	var words string
-	if w := s.asked.Within; w != nil {
-		words += ", within “" + w.Label + "”"
-	}
+	words := withinWords(s.asked)
 	if g := s.asked.Groups; g.Landmark > 0 {
 		words += ", from " + s.landmark() + " on"
 	}

@@ -33,7 +33,7 @@ func followUpSection(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 	if err != nil {
 		return report.Section{}, err
 	}
-	section := report.Section{ID: asked.ID, Heading: "Follow-up", Question: "How long and how complete is follow-up, and who is missing?",
+	section := report.Section{ID: asked.ID, Heading: "Follow-up" + withinWords(asked), Question: "How long and how complete is follow-up, and who is missing?",
 		Answer: s.answer(), Sheets: []report.Sheet{sheet}, Method: s.method()}
 	for _, instrument := range asked.Instruments {
 		visits, err := s.visits(instrument)

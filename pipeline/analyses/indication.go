@@ -30,7 +30,7 @@ func indicationDecided(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Anal
 	if err != nil {
 		return report.Section{}, err
 	}
-	section := report.Section{ID: asked.ID, Heading: "How the indication was decided",
+	section := report.Section{ID: asked.ID, Heading: "How the indication was decided" + withinWords(asked),
 		Question: "How was the indication decided: what was recorded, and what do the findings say?"}
 	s := &indication{portrait: portrait, settlement: c.Settlement()}
 	if s.settlement == nil {

@@ -25,3 +25,11 @@ func within(c *cohorts.Cohort, asked plan.Analysis) (*cohorts.Cohort, error) {
 	}
 	return narrowed, nil
 }
+
+// withinWords ends the heading of an analysis that is about a part of the cohort.
+func withinWords(asked plan.Analysis) string {
+	if asked.Within == nil {
+		return ""
+	}
+	return ", within “" + asked.Within.Label + "”"
+}

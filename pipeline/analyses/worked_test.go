@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -159,18 +160,21 @@ func TestKappaWorkedOutOnPaper(t *testing.T) {
 	}
 }
 
-// Each of the reviewer's questions has a sentence, and names a section that the report has.
+// Each of the reviewer's ten questions has a sentence with numbers, and names a table that the report has and what the names
+// of some rows of the estimates begin with.
 func TestEveryQuestionIsAnswered(t *testing.T) {
 	doc := reported(t, decisions, decisionsPlan)
-	headings := map[string]bool{}
+	tables := map[string]bool{}
 	var questions report.Section
 	for _, s := range doc.Sections {
-		headings[s.Heading] = true
+		for _, sheet := range s.Sheets {
+			tables[sheet.Title] = true
+		}
 		if s.ID == "questions" {
 			questions = s
 		}
 	}
-	if len(questions.Sheets) != 1 || len(questions.Sheets[0].Rows) != 9 {
+	if len(questions.Sheets) != 3 || len(questions.Sheets[0].Rows) != 10 {
 		t.Fatalf("the section of questions is %+v", questions)
 	}
 	for _, row := range questions.Sheets[0].Rows {
@@ -181,8 +185,11 @@ func TestEveryQuestionIsAnswered(t *testing.T) {
 				numbers++
 			}
 		}
-		if numbers == 0 && words != "Nobody was left out." || strings.Contains(words, "does not ask") || !headings[row.Cells[1][0].Words] {
-			t.Errorf("%s: %q with %d numbers, in section %q", row.Label, words, numbers, row.Cells[1][0].Words)
+		if numbers == 0 && words != "Nobody was left out." || strings.Contains(words, "does not ask") || !tables[row.Cells[1][0].Words] {
+			t.Errorf("%s: %q with %d numbers, in the table %q", row.Label, words, numbers, row.Cells[1][0].Words)
+		}
+		if !slices.ContainsFunc(doc.Estimates, func(e report.Estimate) bool { return strings.HasPrefix(e.ID, row.Cells[2][0].Words) }) {
+			t.Errorf("%s: no row of the estimates begins with %q", row.Label, row.Cells[2][0].Words)
 		}
 	}
 }

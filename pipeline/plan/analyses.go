@@ -182,8 +182,7 @@ func (r *reader) time(n *yaml.Node, name string, unit schemas.Unit, known bool) 
 		return 0, false
 	}
 	if !(x > 0) {
-		r.malformed(n, name+" is "+cut(n.Value), "a number above 0",
-			"leave out the day of the procedure: nothing can have happened before it")
+		r.malformed(n, name+" is "+cut(n.Value), "a number above 0", notAboveZero(name))
 		return 0, false
 	}
 	if days, _ := schemas.DaysPer(unit); known && x*days > longest {
@@ -192,6 +191,22 @@ func (r *reader) time(n *yaml.Node, name string, unit schemas.Unit, known bool) 
 		return 0, false
 	}
 	return x, true
+}
+
+// notAboveZero says what to do about a length of time of 0 or less. What a minimum or a landmark of 0 would ask for is what
+// holds without it; a time of 0 asks about a day before which nothing can have happened.
+func notAboveZero(name string) string {
+	switch name {
+	case "length":
+		return "remove minimum_follow_up to count everybody, or say how long they must have been followed"
+	case "landmark":
+		return "remove landmark to count from the operation on, or say from when on to count"
+	case "horizon":
+		return "remove horizon to leave out the mean time, or say up to when it is taken"
+	case "until":
+		return "remove until to end the curves at the last of the times, or make it later"
+	}
+	return "leave out the day of the procedure: nothing can have happened before it"
 }
 
 // level reads the level of the intervals.
