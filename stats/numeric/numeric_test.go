@@ -25,6 +25,23 @@ func TestSumKeepsWhatAPlainSumLoses(t *testing.T) {
 	}
 }
 
+// 1e100 + 1 − 1e100 − 2 is −1; the sums rounded first would differ by 0.
+func TestLessKeepsWhatRoundingLoses(t *testing.T) {
+	var a, b numeric.Sum
+	for _, x := range []float64{1e100, 1} {
+		a.Add(x)
+	}
+	for _, x := range []float64{1e100, 2} {
+		b.Add(x)
+	}
+	if a.Value() != b.Value() {
+		t.Fatal("the example no longer rounds to one value")
+	}
+	if got := a.Less(&b); got != -1 {
+		t.Fatalf("difference = %v, want -1", got)
+	}
+}
+
 // Against exact rational arithmetic: n·(n−1)/n · … telescopes, and so do its pieces.
 func TestRatiosAgainstExactArithmetic(t *testing.T) {
 	for _, n := range []int64{7, 100, 4001} {

@@ -11,7 +11,7 @@ import "math"
 // the first ends it. V is left as it was.
 func QuadraticForm(u, v []float64) (form float64, rank int) {
 	k := len(u)
-	f := factor{k: k, l: make([]float64, k*k), y: append([]float64(nil), u...)}
+	f := factor{k: k, l: make([]float64, k*k), y: append([]float64(nil), u...), column: make([]float64, k)}
 	for i := range k {
 		for j := range i + 1 {
 			f.l[i*k+j] = v[i*k+j]
@@ -36,8 +36,9 @@ func QuadraticForm(u, v []float64) (form float64, rank int) {
 // factor is a Cholesky factor in the making: its first columns are done, the rest of its lower
 // half still holds what is left of the matrix. y is u taken along.
 type factor struct {
-	k    int
-	l, y []float64
+	k      int
+	l, y   []float64
+	column []float64 // scratch
 }
 
 // pivot brings the row with the largest remaining diagonal to place at.
@@ -75,10 +76,14 @@ func (f *factor) eliminate(at int) {
 		l[i*k+at] /= root
 		f.y[i] -= float64(l[i*k+at] * f.y[at])
 	}
+	column := f.column[:k] // side by side, where l has a row between each two
+	for j := at + 1; j < k; j++ {
+		column[j] = l[j*k+at]
+	}
 	for i := at + 1; i < k; i++ {
-		c := l[i*k+at]
-		for j := at + 1; j <= i; j++ {
-			l[i*k+j] -= float64(c * l[j*k+at])
+		c, row := column[i], l[i*k+at+1:i*k+i+1]
+		for j, x := range column[at+1 : i+1] {
+			row[j] -= float64(c * x)
 		}
 	}
 }

@@ -21,3 +21,6 @@ func (s *Sum) Add(x float64) {
 
 // Value returns the sum of the numbers added so far.
 func (s *Sum) Value() float64 { return s.total + s.lost }
+
+// Less returns the difference from another sum, without rounding either first.
+func (s *Sum) Less(other *Sum) float64 { return (s.total - other.total) + (s.lost - other.lost) }

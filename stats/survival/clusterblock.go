@@ -54,8 +54,7 @@ func (b *clusterBlock) follow(s *clusterStratum) {
 		w := newWalker(&s.counts.groups[b.first+j], b.scan.cause)
 		sum := 0.0
 		for i, t := range s.times.time {
-			atRisk, _ := w.at(t)
-			share := atRisk / s.times.n[i]
+			share := w.atRisk(t) / s.times.n[i]
 			sum += float64(s.times.weight[i] * share * s.times.d[i] / s.times.n[i])
 			b.share[(s.base+i)*b.width+j] = share
 			b.drift[(s.base+i+1)*b.width+j] = sum
@@ -123,54 +122,28 @@ func addTimes(out []float64, c float64, x []float64) {
 	}
 }
 
-// addAlone adds the rows that were counted, each a cluster of its own.
+// addAlone adds the rows that were counted, each a cluster of its own: y of all of them together,
+// and z of those of the block.
 func (b *clusterBlock) addAlone(s *clusterStratum) {
-	events, others := make([]float64, len(s.hazard)), make([]float64, len(s.hazard))
-	for g := range b.scan.k {
-		b.aloneInGroup(s, g, events, others)
-	}
-	for to := range s.hazard {
-		place := s.base + to
+	for to, others := range s.others {
+		place, events := s.base+to, s.events[to]
 		leave := b.at(b.leave, place)
-		addTimes(leave, (events[to]+others[to])/2, b.at(b.drift, place))
-		if events[to] > 0 {
-			c := events[to] / 2
-			weight, share := s.times.weight[to-1], b.at(b.share, place-1)
-			addTimes(leave, -float64(c*weight), share)
-			addTimes(b.at(b.event, place-1), c, b.at(b.drift, place))
-			addTimes(b.at(b.event, place-1), -float64(c*weight), share)
+		addTimes(leave, (events+others)/2, b.at(b.drift, place))
+		if events > 0 {
+			weight, event, share := s.times.weight[to-1], b.at(b.event, place-1), b.at(b.share, place-1)
+			addTimes(leave, -float64(events/2*weight), share)
+			addTimes(event, events/2, b.at(b.drift, place))
+			addTimes(event, -float64(events/2*weight), share)
 		}
 	}
-}
-
-// aloneInGroup counts those of a group by the place at which they leave, and adds z of them.
-func (b *clusterBlock) aloneInGroup(s *clusterStratum, g int, events, others []float64) {
-	apart, to := s.apart[g].left, 0
-	for _, x := range s.counts.groups[g].left {
-		count := float64(x.count)
-		if len(apart) > 0 && apart[0].time == x.time && apart[0].cause == x.cause {
-			count -= float64(apart[0].count)
-			apart = apart[1:]
-		}
-		for to < len(s.times.time) && s.times.time[to] <= x.time {
-			to++
-		}
-		if count == 0 {
-			continue
-		}
-		event := isEvent(x.cause, b.scan.cause)
-		if event {
-			events[to] += count
-		} else {
-			others[to] += count
-		}
-		if j := g - b.first; j >= 0 && j < b.width {
+	for j := range b.width {
+		s.eachAlone(b.first+j, b.scan.cause, func(to int, event bool, count float64) {
 			z := float64(count * s.own(0, to, event))
 			b.at(b.leave, s.base+to)[j] += z
 			if event {
 				b.at(b.event, s.base+to-1)[j] += z
 			}
-		}
+		})
 	}
 }
 
@@ -196,14 +169,11 @@ func (b *clusterBlock) multiply(s *clusterStratum, half []float64) {
 		to := min(from+stretch, len(s.times.time))
 		for i := from; i < to; i++ {
 			for j, x := range b.at(b.leave, s.base+i+1) {
-				b.left.put(j, i-from, x)
+				b.left.panel(j/4, to-from)[i-from][j%4] = x
 			}
 		}
 		for g := range along {
-			for i := from; i < to; i++ {
-				atRisk, _ := along[g].at(s.times.time[i])
-				b.right.put(g, i-from, atRisk/s.times.n[i])
-			}
+			along[g].shares(b.right.panel(g/4, to-from), g%4, s.times, from)
 		}
 		for q := 0; 4*q < b.width; q++ {
 			addProducts(half, k, b.first+4*q, k, b.left.panel(q, to-from), b.right)

@@ -16,6 +16,13 @@ package survival
 // Sources: Lin & Wei, J. Am. Stat. Assoc. 84 (1989) 1074–1078, for the sum over rows; Lee, Wei &
 // Amato, Survival Analysis: State of the Art (1992) 237–247, for the sum over clusters.
 func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata int) (*Test, error) {
+	d, err := d.normal()
+	if err != nil {
+		return nil, err
+	}
+	_, last := span(d.Exit)
+	l := &Layout{d: d, ticks: int(last) + 1}
+	l.orderByCluster() // before the counts, so that both do not need their memory at once
 	counts, err := countClustered(d, stratum, strata)
 	if err != nil {
 		return nil, err
@@ -23,7 +30,6 @@ func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata in
 	if err := counts[0].checkCause(cause); err != nil {
 		return nil, err
 	}
-	d, _ = d.normal()
 	k := d.Groups
 	t := &Test{Weighting: w, Cause: cause, Strata: len(counts), N: make([]int64, k), Events: make([]int64, k)}
 	sums := newScoreSums(k)
@@ -36,7 +42,7 @@ func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata in
 			t.Events[g] += c.Events(g, cause)
 		}
 	}
-	scan := newClusterScan(cause, counts, times, d, stratum)
+	scan := newClusterScan(cause, counts, times, l, stratum)
 	t.Clusters = scan.clusters
 	t.finish(sums, scan.covariance(sums.comparable))
 	return t, nil
@@ -54,6 +60,6 @@ func countClustered(d Data, stratum []int32, strata int) ([]*Counts, error) {
 func (s *scoreSums) addScores(c *Counts, cause int, times *eventTimes) {
 	for g := range c.groups {
 		w := newWalker(&c.groups[g], cause)
-		s.walk(g, &w, times, 0, len(times.time), panels{})
+		s.walk(g, &w, times, 0, len(times.time), nil)
 	}
 }

@@ -3,6 +3,8 @@ package survival_test
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
+	"slices"
 	"testing"
 
 	"deltoid/stats/random"
@@ -35,13 +37,17 @@ func slowClustered(rows []row, d survival.Data, stratum []int32, cause, k int) (
 	atRisk := func(i, day int) bool {
 		return day <= int(rows[i].exit) && (rows[i].entry == 0 || int(rows[i].entry) < day)
 	}
+	last := 0
+	for _, x := range rows {
+		last = max(last, int(x.exit))
+	}
 	score, v = make([]float64, k), make([]float64, k*k)
 	byCluster := map[int32][]float64{}
 	for i := range rows {
 		if byCluster[d.Cluster[i]] == nil {
 			byCluster[d.Cluster[i]] = make([]float64, k)
 		}
-		for day := 0; day <= 12; day++ {
+		for day := 0; day <= last; day++ {
 			n, events, nj := 0.0, 0.0, make([]float64, k)
 			for j, x := range rows {
 				if stratum[j] != stratum[i] || !atRisk(j, day) {
@@ -99,6 +105,83 @@ func TestClusteredLogRankAgainstSlowTwin(t *testing.T) {
 				t.Fatalf("seed %d: variance %v, want %v", seed, got.Variance[i], v[i])
 			}
 		}
+	}
+}
+
+// Many groups, more times than are multiplied at once, and rows of every kind: alone, in clusters,
+// late, with weights.
+func TestClusteredLogRankOfManyGroups(t *testing.T) {
+	const k = 11
+	for seed := range uint64(12) {
+		r := random.Stream(seed, "clustered, many groups", 0)
+		var rows []row
+		var stratum []int32
+		d := survival.Data{Groups: k, Entry: []int32{}}
+		for i := range 250 {
+			x := row{exit: int32(r.IntN(400)), cause: uint8(r.IntN(6) / 2 % 2), group: int32(r.IntN(k))}
+			if seed%3 == 1 && x.exit > 0 && r.IntN(2) == 0 {
+				x.entry = int32(r.IntN(int(x.exit)))
+			}
+			cluster := int32(i)
+			if r.IntN(3) == 0 {
+				cluster = int32(1000 + r.IntN(30))
+			}
+			rows, stratum = append(rows, x), append(stratum, int32(r.IntN(2)))
+			d.Entry, d.Exit, d.Cause = append(d.Entry, x.entry), append(d.Exit, x.exit), append(d.Cause, x.cause)
+			d.Group, d.Cluster = append(d.Group, x.group), append(d.Cluster, cluster)
+			if seed%3 == 2 {
+				d.Weight = append(d.Weight, 0.2+2*r.Float64())
+			}
+		}
+		got, err := survival.ClusteredLogRank(1, survival.Equal, d, stratum, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		score, v := slowClustered(rows, d, stratum, 1, k)
+		for i := range score {
+			near(t, "score", got.Score[i], score[i], 1e-11)
+		}
+		for i := range v {
+			if math.Abs(got.Variance[i]-v[i]) > 1e-10 {
+				t.Fatalf("seed %d: variance %v, want %v", seed, got.Variance[i], v[i])
+			}
+		}
+	}
+}
+
+func TestClusteredLogRankOnAnyNumberOfProcessors(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	d := bigData(40_000, 150, 1, true)
+	r := random.Stream(4, "clusters on processors", 0)
+	for range d.Exit {
+		d.Cluster = append(d.Cluster, int32(r.IntN(40_000)))
+	}
+	var want *survival.Test
+	for _, processors := range []int{1, 2, 7} {
+		runtime.GOMAXPROCS(processors)
+		got := clusteredTest(t, d)
+		if want != nil && (got.ChiSquare != want.ChiSquare || !slices.Equal(got.Variance, want.Variance)) {
+			t.Errorf("%d processors: chi-square %v, on one %v", processors, got.ChiSquare, want.ChiSquare)
+		}
+		want = got
+	}
+	if want.DF != 149 {
+		t.Errorf("df %d, want 149", want.DF)
+	}
+}
+
+// Two groups one after the other are never at risk together, whatever the clusters; beside a third
+// that is there all along, they are compared with that.
+func TestClusteredLogRankOfGroupsApart(t *testing.T) {
+	d := survival.Data{Groups: 2, Entry: []int32{0, 0, 0, 10, 10, 10}, Exit: []int32{3, 4, 8, 13, 14, 18},
+		Cause: []uint8{1, 1, 0, 1, 1, 0}, Group: []int32{0, 0, 0, 1, 1, 1}, Cluster: []int32{1, 2, 3, 1, 4, 3}}
+	if apart := clusteredTest(t, d); apart.Status != survival.NotComparable {
+		t.Errorf("groups that never meet: %v with chi-square %v", apart.Status, apart.ChiSquare)
+	}
+	d.Groups, d.Entry, d.Exit = 3, append(d.Entry, 0, 0), append(d.Exit, 20, 20)
+	d.Cause, d.Group, d.Cluster = append(d.Cause, 0, 0), append(d.Group, 2, 2), append(d.Cluster, 5, 6)
+	if with := clusteredTest(t, d); with.DF != 2 {
+		t.Errorf("df %d beside a group that meets both, want 2", with.DF)
 	}
 }
 

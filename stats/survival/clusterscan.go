@@ -38,6 +38,8 @@ type clusterStratum struct {
 	times  *eventTimes
 	base   int
 	hazard []float64 // Σ w d/n over the first i event times
+	// The rows that are counted, by the place at which they leave, with and without the event.
+	events, others []float64
 }
 
 // clusterRow is a row that is gone through by itself. It is at risk at the event times between two
@@ -52,11 +54,8 @@ type clusterRow struct {
 	own      float64 // what it adds to z: its weight times ∫ w (dN − Y d/n)
 }
 
-func newClusterScan(cause int, counts []*Counts, times []*eventTimes, d Data, stratum []int32) *clusterScan {
-	_, last := span(d.Exit)
-	l := &Layout{d: d, ticks: int(last) + 1}
-	l.orderByCluster()
-	s := &clusterScan{cause: cause, k: d.Groups, clusters: l.clusters, strata: make([]clusterStratum, len(counts))}
+func newClusterScan(cause int, counts []*Counts, times []*eventTimes, l *Layout, stratum []int32) *clusterScan {
+	s := &clusterScan{cause: cause, k: l.d.Groups, clusters: l.clusters, strata: make([]clusterStratum, len(counts))}
 	for i, c := range counts {
 		hazard := make([]float64, len(times[i].time)+1)
 		for t, n := range times[i].n {
@@ -65,12 +64,12 @@ func newClusterScan(cause int, counts []*Counts, times []*eventTimes, d Data, st
 		s.strata[i] = clusterStratum{counts: c, times: times[i], base: s.places, hazard: hazard}
 		s.places += len(hazard)
 	}
-	s.takeApart(l, last, stratum)
+	s.takeApart(l, stratum)
 	return s
 }
 
 // takeApart lays out the rows that are gone through one by one, and counts them.
-func (s *clusterScan) takeApart(l *Layout, last int32, stratum []int32) {
+func (s *clusterScan) takeApart(l *Layout, stratum []int32) {
 	d := Data{Groups: s.k * len(s.strata), Causes: l.d.Causes}
 	places := make([]placing, len(s.strata))
 	for i := range places {
@@ -94,9 +93,42 @@ func (s *clusterScan) takeApart(l *Layout, last int32, stratum []int32) {
 		s.apart = append(s.apart, x)
 		d.Exit, d.Cause, d.Group = append(d.Exit, l.d.Exit[row]), append(d.Cause, l.d.Cause[row]), append(d.Group, in*int32(s.k)+group)
 	}
-	apart := countTicks(d, last, nil)
+	apart := countTicks(d, int32(l.ticks-1), nil)
 	for i := range s.strata {
 		s.strata[i].apart = apart.groups[i*s.k : (i+1)*s.k]
+		s.strata[i].countAlone(s.cause)
+	}
+}
+
+func (s *clusterStratum) countAlone(cause int) {
+	s.events, s.others = make([]float64, len(s.hazard)), make([]float64, len(s.hazard))
+	for g := range s.counts.groups {
+		s.eachAlone(g, cause, func(to int, event bool, count float64) {
+			if event {
+				s.events[to] += count
+			} else {
+				s.others[to] += count
+			}
+		})
+	}
+}
+
+// eachAlone goes through the rows of a group that are counted: to which place, with the event or
+// not, how many.
+func (s *clusterStratum) eachAlone(g, cause int, take func(to int, event bool, count float64)) {
+	apart, to := s.apart[g].left, 0
+	for _, x := range s.counts.groups[g].left {
+		count := x.count
+		if len(apart) > 0 && apart[0].time == x.time && apart[0].cause == x.cause {
+			count -= apart[0].count
+			apart = apart[1:]
+		}
+		for to < len(s.times.time) && s.times.time[to] <= x.time {
+			to++
+		}
+		if count > 0 {
+			take(to, isEvent(x.cause, cause), float64(count))
+		}
 	}
 }
 

@@ -9,8 +9,9 @@ import (
 // counted, or says which columns differ in length.
 //
 // Time is linear in the rows. Where groups × times × causes is small beside the number of rows
-// each processor counts into a table of its own and the tables are added; otherwise the rows
-// are sorted by digits. Whole numbers are counted, so the way it is done cannot be seen in the
+// each processor counts into a table of its own and the tables are added; with many groups the rows
+// are sorted by group first and one small table serves one group after the other; where even that
+// would be mostly empty the rows are sorted by digits. Whole numbers are counted, so the way it is done cannot be seen in the
 // result. Memory beyond the rows is at most 16 bytes a row.
 func Count(d Data) (*Counts, error) {
 	d, err := d.normal()
@@ -74,6 +75,10 @@ type lane struct {
 func (l lane) count(times []float64) [][]cell {
 	groups := make([][]cell, l.groups)
 	switch {
+	case l.byGroupPays() && l.ticks*l.causes <= 1<<16:
+		countByGroup[uint16](l, groups)
+	case l.byGroupPays():
+		countByGroup[uint32](l, groups)
 	case l.tableFits():
 		l.countInTable(groups)
 	case l.keyBits() <= 32:

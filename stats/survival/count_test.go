@@ -84,6 +84,30 @@ func TestNumberOfProcessorsDoesNotMatter(t *testing.T) {
 	}
 }
 
+// Sorted by group first, each group must come out as if it were counted alone; in days and in
+// hours, which do not fit 16 bits.
+func TestGroupsAreCountedAsIfAlone(t *testing.T) {
+	const groups = 30
+	for _, unit := range []int32{1, 6} {
+		d := bigData(300_000, groups, 3, true)
+		for i := range d.Exit {
+			d.Exit[i], d.Entry[i] = unit*d.Exit[i], unit*d.Entry[i]
+		}
+		parts := make([]survival.Data, groups)
+		for i, g := range d.Group {
+			p := &parts[g]
+			p.Causes = d.Causes
+			p.Entry, p.Exit, p.Cause = append(p.Entry, d.Entry[i]), append(p.Exit, d.Exit[i]), append(p.Cause, d.Cause[i])
+		}
+		counts := mustCount(t, d)
+		for g, p := range parts {
+			if printCounts(counts.Select(g)) != printCounts(mustCount(t, p)) {
+				t.Errorf("unit %d: group %d is not counted as if it were alone", unit, g)
+			}
+		}
+	}
+}
+
 // The table and the sort must count alike. Moving one row far away forces the sort.
 func TestSortAndTableAgree(t *testing.T) {
 	for _, groups := range []int{1, 5} {

@@ -55,9 +55,10 @@ func LayOutReal(d RealData) (*Layout, error) {
 func layOut(d Data, last int32, times []float64) *Layout {
 	people := d
 	people.Weight = nil
-	l := &Layout{d: d, times: times, ticks: int(last) + 1, counts: countTicks(people, last, times)}
+	l := &Layout{d: d, times: times, ticks: int(last) + 1}
 	l.orderByCluster()
 	l.orderByGroup()
+	l.counts = countTicks(people, last, times) // after the sort, whose memory is free again
 	return l
 }
 
@@ -70,7 +71,10 @@ func (l *Layout) orderByCluster() {
 		l.clusters = len(l.d.Exit)
 		return
 	}
-	keys := sortDigits(l.clusterKeys(), rowBits, 64)
+	keys := l.clusterKeys()
+	if !slices.IsSorted(keys) {
+		keys = sortDigits(keys, rowBits, 64)
+	}
 	for from := 0; from < len(keys); {
 		to := from + 1
 		for to < len(keys) && keys[to]>>rowBits == keys[from]>>rowBits {

@@ -99,7 +99,7 @@ func (t *Test) finish(sums *scoreSums, variance []float64) {
 	var events int64
 	for g := range t.N {
 		t.Observed[g], t.Expected[g] = sums.observed[g].Value(), sums.expected[g].Value()
-		t.Score[g] = sums.score[g].Value()
+		t.Score[g] = sums.observed[g].Less(&sums.expected[g])
 		events += t.Events[g]
 	}
 	if events == 0 {
@@ -116,15 +116,15 @@ func (t *Test) finish(sums *scoreSums, variance []float64) {
 
 // scoreSums adds up scores and their covariance over times and strata.
 type scoreSums struct {
-	observed, expected, score []numeric.Sum
-	spread                    []float64 // Σ w² d(n−d)/(n−1) n_j/n (1 − n_j/n)
-	variance                  []float64 // off the diagonal, its lower half
-	comparable                []bool    // at risk together with others who do not all have the event
+	observed, expected []numeric.Sum
+	spread             []float64 // Σ w² d(n−d)/(n−1) n_j/n (1 − n_j/n)
+	variance           []float64 // off the diagonal, its lower half
+	comparable         []bool    // at risk together with others who do not all have the event
 }
 
 func newScoreSums(k int) *scoreSums {
 	return &scoreSums{
-		observed: make([]numeric.Sum, k), expected: make([]numeric.Sum, k), score: make([]numeric.Sum, k),
+		observed: make([]numeric.Sum, k), expected: make([]numeric.Sum, k),
 		spread: make([]float64, k), comparable: make([]bool, k),
 	}
 }
@@ -147,7 +147,7 @@ func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
 		to := min(from+stretch, len(times.time))
 		inParallel(shares.count(), workers, func(_, first, last int) {
 			for g := 4 * first; g < min(4*last, k); g++ {
-				s.walk(g, &along[g], times, from, to, shares)
+				s.walk(g, &along[g], times, from, to, shares.panel(g/4, to-from))
 			}
 			for q := first; q < last; q++ {
 				times.scale(scaled.panel(q, to-from), shares.panel(q, to-from), from)
@@ -161,41 +161,33 @@ func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
 	}
 }
 
-// walk takes a group along some of the times, and puts its shares of those at risk into panels, if
-// there are any.
-func (s *scoreSums) walk(g int, w *walker, times *eventTimes, from, to int, shares panels) {
-	observed, expected, score := s.observed[g], s.expected[g], s.score[g]
+// walk takes a group along some of the times, and puts its shares of those at risk into its lane of
+// a panel, if there is one.
+func (s *scoreSums) walk(g int, w *walker, times *eventTimes, from, to int, lanes [][4]float64) {
+	observed, expected := s.observed[g], s.expected[g]
+	spread, comparable := s.spread[g], s.comparable[g]
 	for i := from; i < to; i++ {
-		n, d, weight := times.n[i], times.d[i], times.weight[i]
+		n := times.n[i]
 		atRisk, own := w.at(times.time[i])
 		share := atRisk / n
-		if shares.data != nil {
-			shares.put(g, i-from, share)
+		if lanes != nil {
+			lanes[i-from][g&3] = share
 		}
-		observed.Add(float64(weight * own))
-		expected.Add(float64(weight * d * share))
-		score.Add(float64(weight * (own - float64(d*share))))
-		s.spread[g] += float64(times.factor(i) * share * ((n - atRisk) / n))
-		if w.here > 0 && w.here < times.people[i] && !times.all[i] {
-			s.comparable[g] = true
+		if own > 0 {
+			observed.Add(float64(times.weight[i] * own))
 		}
+		expected.Add(float64(times.weight[i] * float64(times.d[i]*share)))
+		spread += float64(float64(times.factor[i]*share) * ((n - atRisk) / n))
+		comparable = comparable || w.here > 0 && w.here < times.people[i] && !times.all[i]
 	}
-	s.observed[g], s.expected[g], s.score[g] = observed, expected, score
-}
-
-// factor returns w² d(n−d)/(n−1), what a time counts for in the hypergeometric variance.
-func (e *eventTimes) factor(i int) float64 {
-	n, d := e.n[i], e.d[i]
-	if !(n > 1 && d < n) {
-		return 0
-	}
-	return float64(e.weight[i]*e.weight[i]) * d * ((n - d) / (n - 1))
+	s.observed[g], s.expected[g] = observed, expected
+	s.spread[g], s.comparable[g] = spread, comparable
 }
 
 // scale sets the rows of out to those of shares, less their factors.
 func (e *eventTimes) scale(out, shares [][4]float64, from int) {
 	for t := range out {
-		c := -e.factor(from + t)
+		c := -e.factor[from+t]
 		for i, x := range shares[t] {
 			out[t][i] = float64(c * x)
 		}

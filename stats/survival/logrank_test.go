@@ -440,3 +440,27 @@ func BenchmarkLogRank(b *testing.B) {
 		})
 	}
 }
+
+// What the clustered test costs, one row in six being in a cluster of two.
+func BenchmarkClusteredLogRank(b *testing.B) {
+	for _, groups := range []int{3, 400} {
+		b.Run(fmt.Sprintf("rows=1000000/groups=%d", groups), func(b *testing.B) {
+			d := pairedData(b, 1_000_000, groups)
+			for b.Loop() {
+				if _, err := survival.ClusteredLogRank(1, survival.Equal, d, nil, 1); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// pairedData puts one row in six into a cluster with its neighbour.
+func pairedData(b *testing.B, n, groups int) survival.Data {
+	d := benchmarkData(b, n, groups, 1)
+	d.Cluster = make([]int32, n)
+	for i := range d.Cluster {
+		d.Cluster[i] = int32(i - i/11)
+	}
+	return d
+}

@@ -13,8 +13,6 @@ func (p panels) count() int { return len(p.data) / stretch }
 // panel returns groups 4q to 4q+3 at the first n times.
 func (p panels) panel(q, n int) [][4]float64 { return p.data[q*stretch : q*stretch+n] }
 
-func (p panels) put(group, at int, x float64) { p.data[group/4*stretch+at][group%4] = x }
-
 // productInGo sets out[4i+j] to Σ a[t][i]·b[t][j] over t, in order; b is as long as a.
 func productInGo(out *[16]float64, a, b [][4]float64) {
 	*out = [16]float64{}

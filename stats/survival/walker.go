@@ -5,6 +5,7 @@ type eventTimes struct {
 	time   []float64
 	n, d   []float64 // at risk and with the event, of all groups: people, or their weights
 	weight []float64 // that the time has in a test
+	factor []float64 // w² d(n−d)/(n−1), what it counts for in the hypergeometric variance
 	people []int64   // at risk
 	all    []bool    // all at risk have the event
 }
@@ -20,10 +21,18 @@ func (c *Counts) eventTimes(cause int, w Weighting) *eventTimes {
 			continue
 		}
 		e.time, e.n, e.d = append(e.time, table.Time[row]), append(e.n, n), append(e.d, d)
-		e.weight = append(e.weight, along.next(n, d))
+		weight := along.next(n, d)
+		e.weight, e.factor = append(e.weight, weight), append(e.factor, hypergeometric(weight, n, d))
 		e.people, e.all = append(e.people, table.AtRisk[row]), append(e.all, people == table.AtRisk[row])
 	}
 	return e
+}
+
+func hypergeometric(weight, n, d float64) float64 {
+	if !(n > 1 && d < n) {
+		return 0
+	}
+	return float64(weight*weight) * d * ((n - d) / (n - 1))
 }
 
 // walker follows one group along ascending times.
@@ -62,9 +71,21 @@ func fromEnd(x []float64) []float64 {
 }
 
 // at moves to time t and returns what is at risk and what has the event there: people, or their
-// weights. What is at risk is all who leave from there on less all who are still to come, sums of
-// positive numbers, unlike what is left over after taking away.
+// weights.
 func (w *walker) at(t float64) (atRisk, events float64) {
+	atRisk = w.atRisk(t)
+	left := w.tally.left
+	for i := w.left; i < len(left) && left[i].time == t; i++ {
+		if isEvent(left[i].cause, w.cause) {
+			events += weightOf(left, w.tally.leftWeight, i)
+		}
+	}
+	return atRisk, events
+}
+
+// atRisk moves to time t and returns what is at risk there: all who leave from there on less all
+// who are still to come, sums of positive numbers, unlike what is left over after taking away.
+func (w *walker) atRisk(t float64) float64 {
 	left, entered := w.tally.left, w.tally.entered
 	for w.left < len(left) && left[w.left].time < t {
 		w.here -= int64(left[w.left].count)
@@ -74,13 +95,16 @@ func (w *walker) at(t float64) (atRisk, events float64) {
 		w.here += int64(entered[w.late].count)
 		w.late++
 	}
-	for i := w.left; i < len(left) && left[i].time == t; i++ {
-		if isEvent(left[i].cause, w.cause) {
-			events += weightOf(left, w.tally.leftWeight, i)
-		}
-	}
 	if w.toLeave == nil {
-		return float64(w.here), events
+		return float64(w.here)
 	}
-	return max(0, w.toLeave[w.left]-w.toEnter[w.late]), events
+	return max(0, w.toLeave[w.left]-w.toEnter[w.late])
+}
+
+// shares puts the shares of all at risk that a group has at some times, from one on, into a lane of
+// a panel.
+func (w *walker) shares(panel [][4]float64, lane int, times *eventTimes, from int) {
+	for i := range panel {
+		panel[i][lane&3] = w.atRisk(times.time[from+i]) / times.n[from+i]
+	}
 }
