@@ -187,18 +187,43 @@ func withCell(r report.SheetRow, c report.Cell) report.SheetRow {
 
 // ruleSheet says which rule decided how many shoulders, and on what ground. Rules that decided none are left out.
 func (s *indication) ruleSheet() report.Sheet {
-	sheet := report.Sheet{ID: s.asked.ID + "-rules", Title: "The rules that decided", Columns: []string{"Rule", "Shoulders", "Of these, not as recorded", "Source"}}
+	sheet := report.Sheet{ID: s.asked.ID + "-rules", Title: "The rules that decided", Columns: []string{"Rule", "Shoulders", "Changed the recorded indication", "Source"}}
 	var parts []string
+	changes := map[string][]string{} // by the indication that a rule settles on
 	for _, by := range s.settlement.By {
 		n := s.one("rule."+slug(by.ID), "decided by: "+by.ID, by.N)
 		parts = append(parts, n)
 		changed := s.one("rule."+slug(by.ID)+".changed", "changed by: "+by.ID, by.Changed)
 		s.total(n, changed, s.one("rule."+slug(by.ID)+".kept", "kept by: "+by.ID, by.N-by.Changed))
+		changes[by.Settles] = append(changes[by.Settles], changed)
 		if by.N > 0 {
 			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: by.Sentence, Cells: []report.Cell{number(n), number(changed), words(by.Source)}})
 		}
 	}
 	s.total(s.all, parts...)
+	s.tieChanges(changes)
 	sheet.Notes = []report.Text{report.Words("In the order in which they are tried; rules that decided no shoulder are left out.")}
 	return sheet
+}
+
+// tieChanges says that the cross table and the rules count the same changes: what was changed to an indication is what stands
+// beside the diagonal of its column, and what the rules that settle on it changed. Without it, one of them gives a masked
+// count of the other away.
+func (s *indication) tieChanges(changes map[string][]string) {
+	t := s.settlement
+	for j, code := range t.Codes {
+		var beside []string
+		n := 0
+		for i := range t.Codes {
+			if i != j {
+				beside, n = append(beside, s.cells[i][j]), n+t.Counts[i][j]
+			}
+		}
+		if len(beside) == 0 || len(changes[code]) == 0 {
+			continue
+		}
+		whole := s.one("changed-to-"+s.slugs[j], "changed to "+t.Labels[j], n)
+		s.total(whole, beside...)
+		s.total(whole, changes[code]...)
+	}
 }

@@ -95,6 +95,8 @@ func (s *implant) atRiskThen(g group, q survival.Quantile) report.Cell {
 	e := s.estimated(s.id("at-risk-then", g.slug, plain(q.P)), g, "numbers at risk when "+report.Tick(q.P, report.UnitProbability)+
 		" had come to the endpoint", "shoulders")
 	e.Value, e.Method = report.Some(float64(q.AtRisk)), "count"
+	// Beside a masked time it would say when that was.
+	s.doc.Derived = append(s.doc.Derived, report.Derived{Estimate: e.ID, From: []string{s.id("time-to-share", g.slug, plain(q.P))}})
 	return number(s.add(e))
 }
 
