@@ -32,6 +32,19 @@ func WriteFindings(w io.Writer, fs *Findings) error {
 	})
 }
 
+// WriteRecodes writes the recode log of some tables: how many cells of each field held one of the export's own codes, and
+// what it became. In a table of one row a shoulder these are counts of shoulders, so the list is private.
+func WriteRecodes(w io.Writer, tables []*Table) error {
+	out := csv.NewWriter(w)
+	lines := [][]string{{"table", "field", "from", "to", "cells"}}
+	for _, t := range tables {
+		for _, r := range t.Recoded {
+			lines = append(lines, []string{t.Schema.Name, r.Field, harmless(r.From), harmless(r.To), strconv.Itoa(r.N)})
+		}
+	}
+	return out.WriteAll(lines)
+}
+
 // writeFindings writes one line for each finding that has cells.
 func writeFindings(w io.Writer, header []string, fs *Findings, cells func(*Finding) []string) error {
 	out := csv.NewWriter(w)

@@ -21,7 +21,7 @@ type Exports struct {
 // follows it.
 func accountsSection(b *book, x Exports, ledgers []schemas.Ledger) report.Section {
 	s := ledgerSection(b, x, ledgers)
-	if sheet, any := recodeSheet(b, x.Tables); any {
+	if sheet, any := recodeSheet(x.Tables); any {
 		s.Sheets = append(s.Sheets, sheet)
 	}
 	return s
@@ -109,40 +109,34 @@ func fileSheet(b *book, x Exports) report.Sheet {
 	return sheet
 }
 
-// recodeSheet is the recode log, one row for each field, and whether there is anything in it. The count of every code is among
-// the estimates. A rare code says something about a person, so small counts are masked; the cells that no recode met are
-// counted too, so that no masked count is left over.
-func recodeSheet(b *book, tables []*schemas.Table) (sheet report.Sheet, any bool) {
-	sheet = report.Sheet{ID: "recodes", Title: "Recodes made", Columns: []string{"Field", "Table", "Codes", "Cells"},
-		Notes: []report.Text{report.Words("What each code became, with its count, is in the estimates table: the rows whose names hold “recode”.")}}
+// recodeSheet is the recode log, one row for each field, and whether there is anything in it. It has no counts: in a table of
+// one row a shoulder the cells of a code are the shoulders of a group, and here nothing ties them to the counts of the
+// analyses. They are in the private list of recodes.
+func recodeSheet(tables []*schemas.Table) (sheet report.Sheet, any bool) {
+	sheet = report.Sheet{ID: "recodes", Title: "Recodes made", Columns: []string{"Field", "Table", "Codes", "Cells recoded"},
+		Notes: []report.Text{report.Words("What each code became, and how many cells held it, is listed in the private folder set-aside, in recodes.csv.")}}
 	for _, t := range tables {
 		for from := 0; from < len(t.Recoded); {
-			to := from
-			for to < len(t.Recoded) && t.Recoded[to].Field == t.Recoded[from].Field {
-				to++
+			to, cells := from, 0
+			for ; to < len(t.Recoded) && t.Recoded[to].Field == t.Recoded[from].Field; to++ {
+				cells += t.Recoded[to].N
 			}
-			sheet.Rows = append(sheet.Rows, recodeRow(b, t, from, to))
+			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: t.Recoded[from].Field, Cells: []report.Cell{
+				words(t.Schema.Name), words(counted(to-from, "code")), words(howMany(cells, t.Rows()))}})
 			from = to
 		}
 	}
 	return sheet, len(sheet.Rows) > 0
 }
 
-// recodeRow records the recodes of one field, which stand one after the other.
-func recodeRow(b *book, t *schemas.Table, from, to int) report.SheetRow {
-	table, field, cells := t.Schema.Name, t.Recoded[from].Field, 0
-	count := func(name, measure string, n int, unit string) string {
-		return b.add(report.Count("accounts."+table+"."+name, "accounts", measure, n, unit))
+// howMany says without a number how many of all there are.
+func howMany(n, all int) string {
+	switch n {
+	case 0:
+		return "none"
+	case all:
+		return "all"
+	default:
+		return "some"
 	}
-	var parts []string
-	for i := from; i < to; i++ {
-		r := t.Recoded[i]
-		cells += r.N
-		parts = append(parts, count("recode-"+strconv.Itoa(i+1), "cells of "+field+" recoded from "+r.From+" to "+r.To, r.N, "records"))
-	}
-	whole := count("recoded."+field, "cells of "+field+" recoded", cells, "records")
-	rest := count("not-recoded."+field, "cells of "+field+" that no recode met", t.Rows()-cells, "rows")
-	b.total(whole, parts...)
-	b.total("accounts."+table+".read", whole, rest)
-	return report.SheetRow{Label: field, Cells: []report.Cell{words(table), words(counted(to-from, "code")), number(whole)}}
 }

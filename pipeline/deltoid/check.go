@@ -1,11 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -48,10 +50,20 @@ type checked struct {
 	Study    string           `json:"study"`
 	Ledgers  []schemas.Ledger `json:"rows"`
 	Stated   []string         `json:"stated"` // for each file, what reading it found out
+	Recodes  []recoded        `json:"recodes"`
 	Findings []ruleCount      `json:"findings"`
 	List     string           `json:"list,omitempty"`    // file with every finding
 	Quality  string           `json:"quality,omitempty"` // page about the exports
 	summary  schemas.Summary
+}
+
+// recoded is one line of the recode log.
+type recoded struct {
+	Table string `json:"table"`
+	Field string `json:"field"`
+	From  string `json:"from"`
+	To    string `json:"to"`
+	Cells int    `json:"cells"`
 }
 
 // ruleCount is one rule with how often it was broken.
@@ -101,7 +113,7 @@ const (
 // writeQuality writes the list of findings and the page about the exports.
 func (s *study) writeQuality(folder *record.Folder) error {
 	err := writePrivate(folder, findingsFile, func(w io.Writer) error { return schemas.WriteFindings(w, s.exports.Findings) })
-	if err != nil {
+	if err := errors.Join(err, s.writeRecodes(folder)); err != nil {
 		return err
 	}
 	doc := analyses.Quality(s.plan, s.exports, s.registry.Ledgers, version)
@@ -130,6 +142,11 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 		return checked{}, err
 	}
 	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, Stated: s.stated(), summary: s.exports.Findings.Summary()}
+	for _, t := range s.exports.Tables {
+		for _, r := range t.Recoded {
+			c.Recodes = append(c.Recodes, recoded{t.Schema.Name, r.Field, r.From, r.To, r.N})
+		}
+	}
 	for _, n := range s.exports.Findings.Counts() {
 		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy}
 		for _, f := range n.First {
@@ -175,6 +192,7 @@ func (c checked) inWords(w io.Writer) {
 		fmt.Fprintf(w, "and %d more files\n", more)
 	}
 	fmt.Fprintln(w)
+	c.recodesInWords(w)
 	if len(c.Findings) == 0 {
 		fmt.Fprintln(w, "No rule is broken.")
 		c.placesInWords(w)
@@ -182,6 +200,28 @@ func (c checked) inWords(w io.Writer) {
 	}
 	fmt.Fprint(w, c.summary.String())
 	c.placesInWords(w)
+}
+
+// shownCodes is how many codes of a field the screen tells about.
+const shownCodes = 10
+
+// recodesInWords prints what became of the export's codes, one field a line.
+func (c checked) recodesInWords(w io.Writer) {
+	for from := 0; from < len(c.Recodes); {
+		to, codes := from, []string(nil)
+		for ; to < len(c.Recodes) && c.Recodes[to].Table == c.Recodes[from].Table && c.Recodes[to].Field == c.Recodes[from].Field; to++ {
+			r := c.Recodes[to]
+			codes = append(codes, fmt.Sprintf("%s → %s %d", r.From, cmp.Or(r.To, "missing"), r.Cells))
+		}
+		if more := len(codes) - shownCodes; more > 0 {
+			codes = append(codes[:shownCodes], fmt.Sprintf("and %d more", more))
+		}
+		fmt.Fprintf(w, "recoded in %s, %s: %s\n", c.Recodes[from].Table, c.Recodes[from].Field, strings.Join(codes, "; "))
+		from = to
+	}
+	if len(c.Recodes) > 0 {
+		fmt.Fprintln(w)
+	}
 }
 
 func (c checked) placesInWords(w io.Writer) {

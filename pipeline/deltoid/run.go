@@ -231,8 +231,12 @@ func (s *study) record(ctx context.Context) (record.Run, error) {
 	return run, nil
 }
 
-// writeAside writes, for each table with findings, the rows set aside and the warnings, for the owner's eyes only.
+// writeAside writes, for each table with findings, the rows set aside and the warnings, and the recode log, for the owner's
+// eyes only.
 func (s *study) writeAside(folder *record.Folder) error {
+	if err := s.writeRecodes(folder); err != nil {
+		return err
+	}
 	with := map[string]bool{}
 	for _, c := range s.exports.Findings.Counts() {
 		with[c.Table] = true
@@ -246,6 +250,19 @@ func (s *study) writeAside(folder *record.Folder) error {
 		})
 		if err != nil {
 			return err
+		}
+	}
+	return nil
+}
+
+// recodesFile is the recode log with its counts.
+const recodesFile = asideFolder + "/recodes.csv"
+
+// writeRecodes writes the recode log where the plan recodes anything.
+func (s *study) writeRecodes(folder *record.Folder) error {
+	for _, t := range s.exports.Tables {
+		if len(t.Recoded) > 0 {
+			return writePrivate(folder, recodesFile, func(w io.Writer) error { return schemas.WriteRecodes(w, s.exports.Tables) })
 		}
 	}
 	return nil
