@@ -33,7 +33,7 @@ func compareGroups(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 	s.countEstimates()
 	ticks := ticksTo(s.until())
 	s.risks(merged(ticks, asked.Times))
-	if len(s.parts()) < 2 {
+	if len(s.compared()) < 2 {
 		section.Answer = []report.Text{report.Words("There is one group only, so there is nothing to compare."), s.countSentence()}
 		section.Sheets = []report.Sheet{s.countTable()}
 		return section, nil
@@ -43,7 +43,7 @@ func compareGroups(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 	}
 	section.Answer = s.answer()
 	section.Method = s.methodText()
-	section.Notes = s.acrossNote()
+	section.Notes = append(s.unknownNote(), s.acrossNote()...)
 	if !s.toldElsewhere(p) {
 		section.Answer = append(section.Answer, s.countSentence())
 		section.Sheets = append(section.Sheets, s.countTable())

@@ -44,7 +44,7 @@ func (s *comparison) pairSheet() (sheet report.Sheet, any bool, err error) {
 	return sheet, true, nil
 }
 
-func (s *comparison) paired() bool { return len(s.parts()) > 2 && len(s.parts()) <= mostPaired }
+func (s *comparison) paired() bool { return len(s.compared()) > 2 && len(s.compared()) <= mostPaired }
 
 func pairsName(p plan.Pairs) string {
 	if p == plan.BenjaminiHochberg {
@@ -63,8 +63,8 @@ func (s *comparison) pairs(w survival.Weighting) ([]survival.Pair, error) {
 		return survival.Pairwise(1, w, counts...)
 	}
 	var pairs []survival.Pair
-	for first := range s.parts() {
-		for second := first + 1; second < len(s.parts()); second++ {
+	for first := range s.compared() {
+		for second := first + 1; second < len(s.compared()); second++ {
 			d, in := s.rowsOf(first, second)
 			t, err := s.logRank(w, d, in, nil)
 			if err != nil {
@@ -78,16 +78,23 @@ func (s *comparison) pairs(w survival.Weighting) ([]survival.Pair, error) {
 
 // rowsOf returns the rows of two groups with their strata.
 func (s *comparison) rowsOf(first, second int) (survival.Data, strata) {
+	return s.rowsFor(2, func(g int32) (int32, bool) {
+		if int(g) == second {
+			return 1, true
+		}
+		return 0, int(g) == first
+	})
+}
+
+// rowsFor returns the rows of some groups with their strata. place gives each group its place among groups, and whether it
+// is in.
+func (s *comparison) rowsFor(groups int, place func(int32) (int32, bool)) (survival.Data, strata) {
 	all, in := s.data(), strata{labels: s.strata.labels}
-	d := survival.Data{Groups: 2, Causes: all.Causes}
+	d := survival.Data{Groups: groups, Causes: all.Causes}
 	var order []int
 	for i, g := range all.Group {
-		if int(g) == first || int(g) == second {
-			order = append(order, i)
-			d.Group = append(d.Group, 0)
-			if int(g) == second {
-				d.Group[len(d.Group)-1] = 1
-			}
+		if at, kept := place(g); kept {
+			order, d.Group = append(order, i), append(d.Group, at)
 		}
 	}
 	d.Entry, d.Exit, d.Cause, d.Cluster = gather(all.Entry, order), gather(all.Exit, order), gather(all.Cause, order), gather(all.Cluster, order)

@@ -37,11 +37,11 @@ func (s *comparison) differenceSentence() (report.Text, bool) {
 		return nil, false
 	}
 	t, ok := s.latest(s.measure)
-	if !ok || len(s.parts()) > manyGroups {
+	if !ok || len(s.compared()) > manyGroups {
 		return nil, false
 	}
 	var parts []report.Text
-	for _, g := range s.parts()[1:] {
+	for _, g := range s.compared()[1:] {
 		parts = append(parts, say(withInterval(s.differenceID(g, t)), " in "+s.spoken(g.label)))
 	}
 	at := shown{s.differenceID(s.groups[1], t), report.ShowAt}
@@ -83,7 +83,7 @@ func (s *comparison) testText() report.Text {
 	if s.asked.Strata != "" {
 		words += ". Groups were compared within strata of " + s.fieldWords(s.asked.Strata)
 	}
-	if s.asked.Pairs != plan.NoPairs && len(s.parts()) > mostPaired {
+	if s.asked.Pairs != plan.NoPairs && len(s.compared()) > mostPaired {
 		words += fmt.Sprintf(". Pairs were not compared: there are more than %d groups", mostPaired)
 	}
 	if s.asked.Pairs != plan.NoPairs && s.paired() {

@@ -29,7 +29,7 @@ func (s *comparison) differenceSheet() (sheet report.Sheet, any bool, err error)
 			row.Cells = append(row.Cells, report.Cell{{Estimate: s.pointID(s.measure, g, t), Show: report.ShowValueAndRange}})
 		}
 		sheet.Rows = append(sheet.Rows, row)
-		if i == 0 {
+		if i == 0 || i >= len(s.compared()) {
 			continue
 		}
 		difference := report.SheetRow{Label: "Difference from the reference", Indent: 1}

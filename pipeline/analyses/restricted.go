@@ -26,6 +26,8 @@ func (s *comparison) meanSheet() (sheet report.Sheet, any bool, err error) {
 		if i == 0 {
 			reference = m
 			row.Label += " (reference)"
+		} else if i >= len(s.compared()) {
+			row.Cells = append(row.Cells, nil, nil)
 		} else if err := s.meanContrasts(&row, g, m, reference); err != nil {
 			return sheet, false, err
 		}

@@ -58,9 +58,14 @@ func (s *comparison) readStrata() error {
 // counted returns the counts of every stratum.
 func (s *comparison) counted() ([]*survival.Counts, error) {
 	if s.strata.of == nil {
-		return []*survival.Counts{s.counts}, nil
+		places := make([]int, len(s.compared()))
+		for i := range places {
+			places[i] = i
+		}
+		return []*survival.Counts{s.counts.Select(places...)}, nil
 	}
-	return survival.CountStrata(s.data(), s.strata.of, len(s.strata.labels))
+	d, in := s.comparedRows()
+	return survival.CountStrata(d, in.of, len(in.labels))
 }
 
 // runTests runs the tests that the plan asks for and records their results.
@@ -68,6 +73,7 @@ func (s *comparison) runTests(p *plan.Plan) error {
 	if err := s.readStrata(); err != nil {
 		return err
 	}
+	s.countTested()
 	counts, err := s.counted()
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.asked.Place, err)
@@ -94,14 +100,15 @@ func (s *comparison) test(asked plan.Test, counts []*survival.Counts) (tested, e
 		return s.gray(counts)
 	}
 	w, name := weightingOf(asked)
-	t, err := s.logRank(w, s.data(), s.strata, counts)
+	d, in := s.comparedRows()
+	t, err := s.logRank(w, d, in, counts)
 	if err != nil {
 		return tested{}, err
 	}
 	return s.resultOf(t, name, s.labels()), nil
 }
 
-func (s *comparison) labels() []string { return s.episodes.Groups }
+func (s *comparison) labels() []string { return s.episodes.Groups[:len(s.compared())] }
 
 // logRank compares rates; clustered by patient where the shoulders of one patient are in.
 func (s *comparison) logRank(w survival.Weighting, d survival.Data, in strata, counts []*survival.Counts) (*survival.Test, error) {
@@ -181,8 +188,8 @@ func (s *comparison) stratifiedWords() string {
 
 // record writes down a result: the statistic and its p-value, with all shoulders and events that it used.
 func (s *comparison) record(t tested, name string) tested {
-	e := s.estimated(s.id("test", name, "chi-square"), s.total(), "chi-square", "chi-square")
-	e.N, e.Events = report.Some(float64(s.total().n)), report.Some(float64(sum(t.events)))
+	e := s.estimated(s.id("test", name, "chi-square"), s.tested(), "chi-square", "chi-square")
+	e.N, e.Events = report.Some(float64(s.tested().n)), report.Some(float64(sum(t.events)))
 	e.Method = t.method + ", " + degrees(t.df) + "; groups: " + strings.Join(t.groups, "; ")
 	p := e
 	p.ID, p.Measure, p.Unit = s.id("test", name, "p"), "p value", report.UnitPValue
@@ -197,6 +204,7 @@ func (s *comparison) record(t tested, name string) tested {
 	}
 	s.add(e)
 	t.id = s.add(p)
+	s.restOnCounts(e.ID, p.ID)
 	return t
 }
 
@@ -235,10 +243,10 @@ func (s *followed) annotate(f *report.Figure, t tested) error {
 		return fmt.Errorf("the %s used %s %v, the figure %q shows %v; this is a fault of the program, please report it", t.name, what,
 			test, f.ID, figure)
 	}
-	if len(t.groups) != len(f.Curves) || len(t.n) != len(s.parts()) || len(t.events) != len(s.parts()) {
+	if len(t.groups) != len(s.compared()) || len(f.Curves) != len(s.parts()) || len(t.n) != len(t.groups) || len(t.events) != len(t.groups) {
 		return refuse("groups", t.groups, len(f.Curves))
 	}
-	for i, g := range s.parts() {
+	for i, g := range s.compared() {
 		switch {
 		case t.groups[i] != g.label || f.Curves[i].Group != g.label:
 			return refuse("the group", t.groups[i], f.Curves[i].Group)
