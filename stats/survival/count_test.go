@@ -85,11 +85,11 @@ func TestNumberOfProcessorsDoesNotMatter(t *testing.T) {
 }
 
 // Sorted by group first, each group must come out as if it were counted alone; in days and in
-// hours, which do not fit 16 bits.
+// shifts of eight hours, which with their causes do not fit 16 bits.
 func TestGroupsAreCountedAsIfAlone(t *testing.T) {
-	const groups = 30
-	for _, unit := range []int32{1, 6} {
-		d := bigData(300_000, groups, 3, true)
+	const groups = 12
+	for _, unit := range []int32{1, 3} {
+		d := bigData(rowsForTwoWorkers+10_000, groups, 3, true)
 		for i := range d.Exit {
 			d.Exit[i], d.Entry[i] = unit*d.Exit[i], unit*d.Entry[i]
 		}

@@ -464,3 +464,20 @@ func pairedData(b *testing.B, n, groups int) survival.Data {
 	}
 	return d
 }
+
+// What a registry of 400 hospitals costs: counting a million rows once, all curves, and the test.
+func BenchmarkHospitals(b *testing.B) {
+	d := benchmarkData(b, 1_000_000, 400, 1)
+	for b.Loop() {
+		c, err := survival.Count(d)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for g := range c.Groups() {
+			c.ProductLimit(g, 1)
+		}
+		if _, err := survival.LogRank(1, survival.Equal, c); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
