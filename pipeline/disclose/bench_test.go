@@ -3,6 +3,8 @@ package disclose
 import (
 	"fmt"
 	"testing"
+
+	"deltoid/pipeline/report"
 )
 
 // BenchmarkClear clears a report on many hospitals, of which one in ten has a small count, followed at two times and
@@ -23,4 +25,49 @@ func BenchmarkClear(b *testing.B) {
 			}
 		})
 	}
+}
+
+// BenchmarkClearSmallRegistry clears reports of some 1,100 and 4,300 numbers in which a count is rarely above 12: cross
+// tables, and small groups followed up. Here almost everything hangs together and much must be hidden.
+func BenchmarkClearSmallRegistry(b *testing.B) {
+	for _, tables := range []int{3, 12} {
+		b.Run(fmt.Sprint(tables), func(b *testing.B) {
+			doc := smallRegistry(tables)
+			b.ReportMetric(float64(len(doc.Estimates)), "numbers")
+			for b.Loop() {
+				if _, err := Clear(doc, Policy{MaskBelow: DefaultMaskBelow}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+func smallRegistry(tables int) report.Document {
+	var groups []group
+	for i := range 16 * tables {
+		n := 8 + 5*i%23
+		groups = append(groups, group{fmt.Sprintf("g%03d", i), n, []int{i % 3, i%3 + i%4}, []int{n - 1 - i%5, (n - i%5) / 2}})
+	}
+	doc := followed(append(groups, together(groups...))...)
+	for k := range tables {
+		cells := make([]int, 15*15)
+		for i := range cells {
+			cells[i] = (7*i + i*i/(k+3)) % 13
+		}
+		t, _ := table(15, 15, cells)
+		rename := func(id string) string { return fmt.Sprintf("t%d.%s", k, id) }
+		for _, e := range t.Estimates {
+			e.ID = rename(e.ID)
+			doc.Estimates = append(doc.Estimates, e)
+		}
+		for _, sum := range t.Totals {
+			parts := make([]string, len(sum.Parts))
+			for i, p := range sum.Parts {
+				parts[i] = rename(p)
+			}
+			doc.Totals = append(doc.Totals, report.Total{Whole: rename(sum.Whole), Parts: parts})
+		}
+	}
+	return doc
 }

@@ -143,3 +143,20 @@ func TestInputIsNotChanged(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+// A report with almost nothing left says first what can be done, once; one with a single masked number does not.
+func TestMostlyMaskedSaysWhatToDo(t *testing.T) {
+	doc := followed(group{"a", 4, []int{0, 1}, []int{4, 3}}, group{"b", 5, []int{1, 2}, []int{4, 2}})
+	doc.Lead = []report.Text{report.Words("Nine shoulders.")}
+	got := cleared(t, doc, 5)
+	if len(got.Lead) != 2 || !strings.Contains(got.Lead[0][0].Words, "combine groups") || !strings.Contains(got.Lead[0][0].Words, "disclosure.mask_below") {
+		t.Errorf("the lead is %v", got.Lead)
+	}
+	if diff := cmp.Diff(got, cleared(t, got, 5)); diff != "" {
+		t.Error("clearing a cleared document changes it: " + diff)
+	}
+	few := followed(group{"a", 100, []int{3, 9}, []int{80, 60}})
+	if lead := cleared(t, few, 5).Lead; len(lead) != 0 {
+		t.Errorf("the lead with one masked number is %v", lead)
+	}
+}

@@ -42,8 +42,7 @@ func Clear(doc report.Document, p Policy) (Cleared, error) {
 	if err != nil || p.MaskBelow < 2 {
 		return Cleared{doc}, err
 	}
-	b.hideSmall()
-	b.maskDerived(doc.Derived)
+	b.hideSmall(doc.Derived)
 	return Cleared{b.apply(doc)}, nil
 }
 
@@ -56,6 +55,9 @@ func (b *board) apply(doc report.Document) report.Document {
 		}
 	}
 	doc.Lead = b.clearLead(doc.Lead)
+	if b.mostlyMasked() {
+		doc.Lead = slices.Insert(slices.Clone(doc.Lead), 0, report.Words(mostlyMaskedWords(b.below)))
+	}
 	doc.Sections = slices.Clone(doc.Sections)
 	for i, s := range doc.Sections {
 		doc.Sections[i] = b.clearSection(s)

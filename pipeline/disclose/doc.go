@@ -29,9 +29,15 @@
 // has this value there, agrees with everything still shown and with all ties, and has 1 to k-1 wherever a small count
 // is hidden. Such a table is searched for and found, so the check is a proof and not a bound. A number hidden for the
 // sake of another keeps at least k-1 possible values in the same sense. (At k = 2, which would leave a single value, both
-// are held to 1 and 2.) What is hidden next is the smallest shown
-// number that makes the count safe: a part before a whole, zero last, equal values by id. Where nothing is left to hide
-// the count stays as it is: the parts of a whole that is small itself cannot be hidden better than the whole.
+// are held to 1 and 2.) A search that takes too many steps counts as one without a table: more is then hidden, not less.
+//
+// What is hidden next is the smallest shown number that makes the count safe: a part before a whole, zero last, equal
+// values by id. If none is enough alone it is the first in that order. This is done twice, among all numbers that hang
+// together with the count and among those only that help to rule out a value it should keep; the outcome that masks fewer
+// estimates is taken. Where nothing is left to hide the count stays as it is: the parts of a whole that is small itself
+// cannot be hidden better than the whole.
+//
+// A report more than half of which is masked opens with a sentence on what can be done.
 //
 // # What is not hidden
 //

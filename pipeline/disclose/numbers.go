@@ -25,7 +25,12 @@ type board struct {
 	masked    []bool
 	numbers   []number
 	relations []relation
-	relatedBy [][]int // relations of each number
+	related   map[string]bool // keys of the relations
+	relatedBy [][]int         // relations of each number
+	solver    *solver
+	closely   bool       // only numbers of the relations that rule a value out are hidden for it, in their order
+	seen      [][]int    // values besides its own that each number has in some table
+	fresh     []sighting // those of the tables found since the last number was found safe or not
 }
 
 // printed names the numbers that one estimate prints; -1 where it prints none.
@@ -40,7 +45,7 @@ type numberKey struct {
 
 func newBoard(doc report.Document, below int) (*board, error) {
 	b := &board{below: below, estimates: doc.Estimates, index: make(map[string]int, len(doc.Estimates)),
-		prints: make([]printed, len(doc.Estimates)), masked: make([]bool, len(doc.Estimates))}
+		prints: make([]printed, len(doc.Estimates)), masked: make([]bool, len(doc.Estimates)), related: map[string]bool{}}
 	for i, e := range doc.Estimates {
 		if _, twice := b.index[e.ID]; twice {
 			return nil, fmt.Errorf("disclose: two estimates have the id %q", e.ID)
@@ -138,6 +143,19 @@ func (b *board) small(x float64) bool { return x > 0 && x < float64(b.below) }
 // most is the largest value that a reader must think possible of a small count. At the threshold 2 that is 2: a masked
 // count that can only be 1 is not hidden.
 func (b *board) most() int { return max(b.below-1, 2) }
+
+// rangeOf is what a reader takes a number to be at first: a small one that is hidden is 1 to most, any other hidden one
+// lies between 0 and well above every number.
+func (b *board) rangeOf(n int) span {
+	x := b.numbers[n]
+	switch {
+	case b.shown(n):
+		return span{x.value, x.value}
+	case x.small:
+		return span{1, b.most()}
+	}
+	return span{min(x.value, 0), b.top}
+}
 
 // shown says whether a reader sees the number somewhere.
 func (b *board) shown(n int) bool {

@@ -2,6 +2,7 @@ package disclose
 
 import (
 	"cmp"
+	"encoding/binary"
 	"fmt"
 	"slices"
 
@@ -36,10 +37,27 @@ func (b *board) relate(atMost bool, terms ...term) {
 		return
 	}
 	r.atMost = atMost
+	key := r.key()
+	if b.related[key] {
+		return
+	}
+	b.related[key] = true
 	b.relations = append(b.relations, r)
 	for _, t := range r.terms {
 		b.relatedBy[t.number] = append(b.relatedBy[t.number], len(b.relations)-1)
 	}
+}
+
+// key is equal for equal relations: a document often says the same twice, since a number is printed many times.
+func (r relation) key() string {
+	key := []byte{'='}
+	if r.atMost {
+		key[0] = '<'
+	}
+	for _, t := range r.terms {
+		key = binary.AppendVarint(binary.AppendVarint(key, int64(t.number)), int64(t.factor))
+	}
+	return string(key)
 }
 
 // addsUp relates a whole to its parts.

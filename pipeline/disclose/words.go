@@ -20,6 +20,27 @@ func maskedWords(below int) string {
 		"a step of a curve can be a single shoulder: weigh this before passing the report on.", below-1)
 }
 
+// mostlyMaskedWords opens a report of which little is left: what can be done, before anything else.
+func mostlyMaskedWords(below int) string {
+	return fmt.Sprintf("Most numbers of this report are masked: the cohort is too small for so many groups and times when counts of "+
+		"fewer than %d are not shown. To see more, combine groups or, where that is permitted, set disclosure.mask_below in the plan "+
+		"to a lower number and give the reason.", below)
+}
+
+// mostlyMasked says whether more than half of the numbers that the report had are masked here.
+func (b *board) mostlyMasked() bool {
+	had, hid := 0, 0
+	for i, e := range b.estimates {
+		if e.Value.Known {
+			had++
+			if b.masked[i] {
+				hid++
+			}
+		}
+	}
+	return 2*hid > had
+}
+
 func thresholdWords(p Policy) string {
 	if p.MaskBelow < 2 {
 		return "Small counts are not masked in this report. Reason given in the plan: " + p.Reason
