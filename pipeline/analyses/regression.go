@@ -43,6 +43,13 @@ func regress(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return report.Section{}, err
 	}
 	section.Sheets, section.Figures = append(section.Sheets, checks), append(section.Figures, more...)
+	stretches, any, err := s.changeSheet()
+	if err != nil {
+		return report.Section{}, err
+	}
+	if any {
+		section.Sheets = append(section.Sheets, stretches)
+	}
 	section.Answer = s.modelAnswer()
 	section.Method = s.modelMethod()
 	section.Notes = append(s.modelNotes(), s.notes()...)
@@ -94,7 +101,8 @@ func (s *regression) complete() {
 	s.data = modelData{exit: taken(e.Exit, s.rows), entry: taken(e.Entry, s.rows), cause: taken(e.Cause, s.rows),
 		stratum: taken(s.strata.of, s.rows), patient: taken(e.Patient, s.rows), causes: len(e.Causes)}
 	s.clustered = s.asked.Variance == plan.Clustered && !s.asked.Penalised && s.repeated()
-	s.n, s.events = s.countIn(func(int) bool { return true })
+	all := s.countLevels(make([]int32, len(s.rows)), 1)[0]
+	s.n, s.events = all.n, all.events
 }
 
 // taken returns the values of some rows.
@@ -135,18 +143,21 @@ func (s *regression) last(episode int) bool {
 	return s.episodes.Last == nil || s.episodes.Last[episode]
 }
 
-// countIn counts shoulders and events among the rows used that meet a test, given as the place of a row among them.
-func (s *regression) countIn(meets func(row int) bool) (n, events int) {
+// levelCount is what one level of a characteristic has among the rows used.
+type levelCount struct{ rows, n, events int }
+
+// countLevels counts rows, shoulders and events of each level in one pass.
+func (s *regression) countLevels(of []int32, levels int) []levelCount {
+	counts := make([]levelCount, levels)
 	for row, at := range s.rows {
-		if !meets(row) {
-			continue
-		}
+		c := &counts[of[row]]
+		c.rows++
 		if s.last(int(at)) {
-			n++
+			c.n++
 		}
 		if s.episodes.Cause[at] == 1 {
-			events++
+			c.events++
 		}
 	}
-	return n, events
+	return counts
 }

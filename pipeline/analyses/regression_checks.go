@@ -22,12 +22,12 @@ func (s *regression) checks(p *plan.Plan) (report.Sheet, []report.Figure, error)
 	row := func(label, id string) {
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: label, Cells: []report.Cell{number(id + ".chi-square"), number(id + ".p")}})
 	}
-	row("No effect at all, Wald test", s.id("test", "all-wald"))
-	row("No effect at all, likelihood-ratio test", s.id("test", "all-likelihood"))
-	row("No effect at all, score test", s.id("test", "all-score"))
+	row("No effect at all, Wald test", s.id("model", "wald"))
+	row("No effect at all, likelihood-ratio test", s.id("model", "likelihood"))
+	row("No effect at all, score test", s.id("model", "score"))
 	for _, t := range s.terms {
 		if len(t.columns) > 1 && t.asked.Knots > 0 {
-			row("A straight line is enough for "+inSentence(t.title), s.id("test", t.slug+"-straight"))
+			row("A straight line is enough for "+inSentence(t.title), s.id("test", t.slug, "straight"))
 		}
 	}
 	if s.fit.hazard == nil {
@@ -46,8 +46,8 @@ func (s *regression) checks(p *plan.Plan) (report.Sheet, []report.Figure, error)
 			s.steady[t] = r.P
 		}
 	}
-	s.proportional(s.id("steady", "all"), "all terms", test.Global, test.Scale)
-	row("No ratio changes over follow-up", s.id("steady", "all"))
+	s.proportional(s.id("model", "steady"), "all terms", test.Global, test.Scale)
+	row("No ratio changes over follow-up", s.id("model", "steady"))
 	figures, err := s.residualFigure(p)
 	return sheet, figures, err
 }
@@ -122,7 +122,7 @@ func (s *regression) quartersOf(times []float64, least int) (q quarters) {
 		if len(q.ends) > 0 && end <= q.ends[len(q.ends)-1] {
 			continue
 		}
-		to := strconv.FormatFloat(s.inUnit(end), 'f', 1, 64)
+		to := plain(math.Round(10*s.inUnit(end)) / 10)
 		q.ends, q.label = append(q.ends, end), append(q.label, from+" to "+to+" "+string(s.asked.Unit))
 		from = to
 	}
@@ -149,13 +149,7 @@ func (s *regression) toPicture() []pictured {
 		if t.between[0] != nil || t.asked.Knots > 0 {
 			continue
 		}
-		from := 0
-		for _, other := range s.terms {
-			if other == t {
-				break
-			}
-			from += len(other.columns)
-		}
+		from := s.firstColumn(t)
 		for _, e := range t.effects {
 			if j := slices.IndexFunc(e.weights, func(w float64) bool { return w != 0 }); j >= 0 && len(out) < mostPictured {
 				out = append(out, pictured{t, e, from + j, e.weights[j]})

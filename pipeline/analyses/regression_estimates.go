@@ -186,24 +186,18 @@ func (s *regression) overall() {
 			s.tested(s.id("test", t.slug), "no effect of "+inSentence(t.title), "Wald test", func() covariates.Test { return s.fit.Term(t.title) })
 		}
 		if len(t.columns) > 1 && t.asked.Knots > 0 {
-			s.tested(s.id("test", t.slug+"-straight"), "a straight line in "+inSentence(t.title), "Wald test", func() covariates.Test { return s.bend(t) })
+			s.tested(s.id("test", t.slug, "straight"), "a straight line in "+inSentence(t.title), "Wald test", func() covariates.Test { return s.bend(t) })
 		}
 	}
-	s.tested(s.id("test", "all-wald"), "no effect at all", "Wald test", func() covariates.Test { return s.fit.Wald() })
-	s.tested(s.id("test", "all-likelihood"), "no effect at all", "likelihood-ratio test, shoulders taken as independent",
+	s.tested(s.id("model", "wald"), "no effect at all", "Wald test", func() covariates.Test { return s.fit.Wald() })
+	s.tested(s.id("model", "likelihood"), "no effect at all", "likelihood-ratio test, shoulders taken as independent",
 		func() covariates.Test { return s.fit.LikelihoodRatio() })
-	s.tested(s.id("test", "all-score"), "no effect at all", "score test, shoulders taken as independent", func() covariates.Test { return s.fit.Score() })
+	s.tested(s.id("model", "score"), "no effect at all", "score test, shoulders taken as independent", func() covariates.Test { return s.fit.Score() })
 }
 
 // bend tests the columns of a spline after the first, which is the straight line.
 func (s *regression) bend(t *term) covariates.Test {
-	from := 0
-	for _, other := range s.fit.terms {
-		if other == t {
-			break
-		}
-		from += len(other.columns)
-	}
+	from := s.firstColumn(t)
 	p, k, v := len(s.fit.Names), len(t.columns)-1, s.fit.Variance()
 	u, m := make([]float64, k), make([]float64, k*k)
 	for i := range k {
@@ -215,22 +209,27 @@ func (s *regression) bend(t *term) covariates.Test {
 	return covariates.ChiSquareTest(t.title, u, m)
 }
 
-// tested records a test: its statistic and its p-value.
+// tested records a test of the model: its statistic and its p-value.
 func (s *regression) tested(id, of, method string, run func() covariates.Test) {
+	s.testedIn(s.fit, id, of, method, run)
+}
+
+// testedIn records a test of any fit.
+func (s *regression) testedIn(f *fitted, id, of, method string, run func() covariates.Test) {
 	chi := s.estimatedIn(id+".chi-square", "", "chi-square, "+of, "chi-square")
 	p := s.estimatedIn(id+".p", "", "p value of "+of, report.UnitPValue)
 	var t covariates.Test
-	if s.fit.why == "" {
+	if f.why == "" {
 		t = run()
 	}
 	for _, out := range []*report.Estimate{&chi, &p} {
 		switch {
-		case s.fit.why != "":
-			out.Status, out.Note = s.fit.status, s.fit.why
+		case f.why != "":
+			out.Status, out.Note = f.status, f.why
 		case t.Status != covariates.Converged:
 			out.Status, out.Note = report.NotIdentifiable, t.Reason
 		default:
-			out.Method += s.formOf(s.fit) + "; " + method + ", " + degrees(t.DF)
+			out.Method += s.formOf(f) + "; " + method + ", " + degrees(t.DF)
 		}
 	}
 	if chi.Status == report.Estimated {

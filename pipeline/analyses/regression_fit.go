@@ -58,7 +58,7 @@ func (s *regression) fitTerms(terms []*term) (*fitted, error) {
 	var columns []covariates.Column
 	for _, t := range terms {
 		if t.fault != "" && f.why == "" {
-			f.status, f.why = report.NotIdentifiable, t.fault+"; leave it out, or merge levels otherwise"
+			f.status, f.why = report.NotIdentifiable, t.fault
 		}
 		columns = append(columns, t.columns...)
 	}
@@ -78,24 +78,35 @@ func (s *regression) fitTerms(terms []*term) (*fitted, error) {
 
 // maximise fits the columns.
 func (s *regression) maximise(f *fitted, columns []covariates.Column) error {
-	var cluster []int32
-	if s.clustered {
-		cluster = s.data.patient
-	}
 	if s.asked.Model == plan.IncidenceModel {
-		d := survival.Data{Exit: s.data.exit, Cause: s.data.cause, Cluster: cluster, Causes: s.data.causes, Groups: 1}
+		d := survival.Data{Exit: s.data.exit, Cause: s.data.cause, Cluster: s.cluster(), Causes: s.data.causes, Groups: 1}
 		fit, err := competing.Subdistribution(d, 1, columns, competing.SubdistributionOptions{})
 		if err == nil {
 			f.Fit = &fit.Fit
 		}
 		return err
 	}
-	d := hazards.Data{Entry: s.data.entry, Exit: s.data.exit, Cause: s.data.cause, Stratum: s.data.stratum, Cluster: cluster}
-	fit, err := hazards.Cox(d, 1, columns, hazards.Options{Ties: tiesOf(s.asked.Ties), Penalised: s.asked.Penalised})
+	fit, err := hazards.Cox(s.hazardData(), 1, columns, s.hazardOptions())
 	if err == nil {
 		f.hazard, f.Fit = fit, &fit.Fit
 	}
 	return err
+}
+
+// cluster says whose row each is, where that matters.
+func (s *regression) cluster() []int32 {
+	if !s.clustered {
+		return nil
+	}
+	return s.data.patient
+}
+
+func (s *regression) hazardData() hazards.Data {
+	return hazards.Data{Entry: s.data.entry, Exit: s.data.exit, Cause: s.data.cause, Stratum: s.data.stratum, Cluster: s.cluster()}
+}
+
+func (s *regression) hazardOptions() hazards.Options {
+	return hazards.Options{Ties: tiesOf(s.asked.Ties), Penalised: s.asked.Penalised}
 }
 
 func tiesOf(t plan.Ties) hazards.Ties {
@@ -149,6 +160,9 @@ func (s *regression) endless(f *fitted) string {
 				words = append(words, c.Name)
 			}
 		}
+	}
+	if len(words) == 0 {
+		words = f.AtFault
 	}
 	return strings.Join(words, " and ")
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -65,7 +66,10 @@ func (s *regression) readTerms() error {
 func (s *regression) groupTerm() *term {
 	g := s.asked.Groups
 	t := s.newTerm(plan.Covariate{Field: g.By, Reference: s.asked.Reference, Place: s.asked.Place, Labels: g.Labels, Order: g.Order, Bands: g.Bands})
-	t.levels, t.of = recorded(s.episodes.Groups, s.episodes.Group)
+	t.levels, t.of = recorded(s.episodes.Groups, s.episodes.Group, cohorts.NotRecorded)
+	if column := s.cohort.Registry.Column(g.By, s.cohort.Definition.Indication); column != nil && column.Field.KnownOn == "" {
+		t.levels, t.of = recorded(t.levels, t.of, cohorts.NotYet) // at a landmark a value without a day is missing, not yet to come
+	}
 	if s.asked.Groups.Split && s.asked.Reference == "" {
 		t.reference = max(0, slices.Index(t.levels, cohorts.NotYet))
 	}
@@ -82,13 +86,13 @@ func (s *regression) newTerm(asked plan.Covariate) *term {
 	return t
 }
 
-// recorded takes those not recorded for missing.
-func recorded(labels []string, of []int32) ([]string, []int32) {
-	at := slices.Index(labels, cohorts.NotRecorded)
+// recorded takes those whose label says that nothing is on record for missing. They are the last group.
+func recorded(labels []string, of []int32, label string) ([]string, []int32) {
+	at := slices.Index(labels, label)
 	if at < 0 {
 		return labels, of
 	}
-	out := slices.Clone(of) // they are the last group
+	out := slices.Clone(of)
 	for i, g := range out {
 		if g == int32(at) {
 			out[i] = -1
@@ -131,7 +135,7 @@ func (s *regression) coded(asked plan.Covariate) (*term, error) {
 	for i := range each {
 		each[i] = of[s.shoulder(i)]
 	}
-	t.levels, t.of = recorded(labels, each)
+	t.levels, t.of = recorded(labels, each, cohorts.NotRecorded)
 	return t, nil
 }
 
@@ -163,10 +167,25 @@ func (s *regression) nameTerms() {
 	for i, name := range slugs(fields) {
 		t := s.terms[i]
 		t.slug = name
+		if strings.HasPrefix(name, "interaction-") {
+			t.slug = "field-" + name
+		}
 		if titles[t.title] > 1 {
 			t.title += " [" + t.field + "]"
 		}
 	}
+}
+
+// amount writes a number of the units of a term: "year", "10 years", "5 kg/m²".
+func (t *term) amount(x float64) string {
+	unit := strings.ReplaceAll(t.unit, "m2", "m²")
+	switch {
+	case unit == "":
+		return plain(x)
+	case x == 1 && strings.HasSuffix(unit, "s"):
+		return strings.TrimSuffix(unit, "s")
+	}
+	return plain(x) + " " + unit
 }
 
 func (t *term) missing(episode int) bool {
@@ -185,16 +204,14 @@ func (t *term) settle(s *regression) error {
 		return t.settleSpline(s)
 	}
 	t.columns = []covariates.Column{{Name: t.title, Term: t.title, Values: taken(t.x, s.rows)}}
-	per := max(t.asked.Per, 0)
-	label := "Each " + plain(per) + " " + t.unit + " more"
-	if t.unit == "" {
-		label = "Each " + plain(per) + " more"
-	} else if per == 1 {
-		label = "Each " + unitWord(t.unit, 1) + " more"
-	}
-	t.effects = []effect{{label: label, weights: []float64{per}, n: s.n, events: s.events}}
+	per := t.asked.Per
+	t.effects = []effect{{label: "Each " + t.amount(per) + " more", weights: []float64{per}, n: s.n, events: s.events}}
 	return nil
 }
+
+// mostLevels is how many levels a characteristic may have: hundreds of ratios answer nothing, and each is a column as long as the
+// cohort.
+const mostLevels = 50
 
 // settleLevels makes a column for each level but the reference. Levels that no row used has are left out.
 func (t *term) settleLevels(s *regression) error {
@@ -204,13 +221,11 @@ func (t *term) settleLevels(s *regression) error {
 	}
 	names := slugs(t.levels)
 	var kept []int
-	for level, label := range t.levels {
-		n, events := s.countIn(func(row int) bool { return of[row] == int32(level) })
-		if !slices.Contains(of, int32(level)) {
-			continue
+	for level, count := range s.countLevels(of, len(t.levels)) {
+		if count.rows > 0 {
+			kept = append(kept, level)
+			t.effects = append(t.effects, effect{label: t.levels[level], slug: names[level], n: count.n, events: count.events, counted: true})
 		}
-		kept = append(kept, level)
-		t.effects = append(t.effects, effect{label: label, slug: names[level], n: n, events: events, counted: true})
 	}
 	t.levels = taken(t.levels, narrow(kept))
 	at := slices.Index(kept, t.reference)
@@ -218,8 +233,12 @@ func (t *term) settleLevels(s *regression) error {
 		return s.noReference(t)
 	}
 	t.reference = max(0, at)
-	if len(kept) < 2 {
-		t.fault = t.title + " has one value only among the shoulders used"
+	switch {
+	case len(kept) < 2:
+		t.fault = t.title + " has one value only among the shoulders used; leave it out, or merge levels otherwise"
+	case len(kept) > mostLevels:
+		t.fault = fmt.Sprintf("%s has %d levels, and a model has at most %d of one characteristic; merge levels, or make it the strata", t.title, len(kept), mostLevels)
+		return nil
 	}
 	for i, level := range kept {
 		if t.effects[i].reference = i == t.reference; t.effects[i].reference {
@@ -283,7 +302,7 @@ func (s *regression) noReference(t *term) error {
 func (t *term) settleSpline(s *regression) (err error) {
 	x := taken(t.x, s.rows)
 	if t.knots, err = covariates.Knots(x, t.asked.Knots); err != nil {
-		t.fault = t.title + " cannot be a spline: " + err.Error()
+		t.fault = t.title + " cannot be a spline: " + err.Error() + "; leave it out, or let it be a straight line"
 		return nil
 	}
 	columns, err := covariates.Spline(t.title, x, t.knots)
@@ -305,30 +324,35 @@ func (t *term) settleSpline(s *regression) (err error) {
 		slices.Sort(shown)
 	}
 	from := covariates.SplineAt(t.at, t.knots)
-	for _, v := range shown {
+	labels := make([]string, len(shown))
+	for i, v := range shown {
+		labels[i] = t.amount(rounded(v))
+	}
+	names := slugs(labels)
+	for i, v := range shown {
 		weights := covariates.SplineAt(v, t.knots)
 		for j := range weights {
 			weights[j] -= from[j]
 		}
-		label := plain(math.Round(v*10) / 10)
-		t.effects = append(t.effects, effect{label: label + unitAfter(t.unit), slug: slug("at-" + label), weights: weights, n: s.n, events: s.events,
-			reference: v == t.at})
+		t.effects = append(t.effects, effect{label: labels[i], slug: names[i], weights: weights, n: s.n, events: s.events, reference: v == t.at})
 	}
 	return nil
 }
 
-func unitAfter(unit string) string {
-	if unit == "" {
-		return ""
+// rounded keeps four digits of a number, for a label.
+func rounded(x float64) float64 {
+	out, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 4, 64), 64)
+	if err != nil {
+		return x
 	}
-	return " " + unit
+	return out
 }
 
 // cross makes the interactions that the plan asks for: the products of the columns of two terms.
 func (s *regression) cross() error {
-	for _, pair := range s.asked.Interactions {
+	for k, pair := range s.asked.Interactions {
 		a, b := s.termOf(pair[0]), s.termOf(pair[1])
-		t := &term{field: pair[0] + " " + pair[1], title: a.title + " × " + b.title, slug: a.slug + "-and-" + b.slug, spoken: inSentence, between: [2]*term{a, b}}
+		t := &term{field: pair[0] + " " + pair[1], title: a.title + " × " + b.title, slug: "interaction-" + strconv.Itoa(k+1), spoken: inSentence, between: [2]*term{a, b}}
 		for i, x := range a.columns {
 			for j, y := range b.columns {
 				values := make([]float64, len(x.Values))

@@ -15,7 +15,7 @@ import (
 // same for all; "rare" holds a value for half of them only.
 func forty() string {
 	var b strings.Builder
-	b.WriteString("patient,side,follow_up,outcome,age,group,twin,one,rare\n")
+	b.WriteString("patient,side,follow_up,outcome,age,group,twin,one,rare,empty,blank\n")
 	for i := range 40 {
 		outcome, group, rare := "unrevised", "a", ""
 		switch {
@@ -33,7 +33,7 @@ func forty() string {
 			rare = fmt.Sprint(i % 5)
 		}
 		age := 60 + i*7%23
-		fmt.Fprintf(&b, "p%d,left,%d,%s,%d,%s,%d,5,%s\n", i, 100+i*37%900, outcome, age, group, 2*age+1, rare)
+		fmt.Fprintf(&b, "p%d,left,%d,%s,%d,%s,%d,5,%s,,\n", i, 100+i*37%900, outcome, age, group, 2*age+1, rare)
 	}
 	return b.String()
 }
@@ -50,6 +50,8 @@ exports:
       twin: {type: number, title: Twin of age}
       one: {type: number, title: Ground}
       rare: {type: number, title: Rarely measured}
+      empty: {type: number, title: Never measured}
+      blank: {type: code, title: Blank}
 endpoints:
   revision: {competing: [died]}
   exchange: {reasons: [infection]}
@@ -93,6 +95,9 @@ func TestModelsThatCannotBeEstimated(t *testing.T) {
 		{"more coefficients than events", "adjust_for: [{field: age, spline: 7}, {field: twin, bands: [125, 130, 135, 140, 145, 150]}, rare]", report.NotIdentifiable,
 			[]string{"more coefficients than events", "merge levels"}},
 		{"no spline of two values", "adjust_for: [{field: one, spline: 3}]", report.NotIdentifiable, []string{"Ground cannot be a spline"}},
+		{"nobody has all values", "adjust_for: [age, empty]", report.NotIdentifiable, []string{"no shoulder has a value in every characteristic", "often missing"}},
+		{"no level is known", "adjust_for: [{field: blank}]", report.NotIdentifiable, []string{"Blank has one value only"}},
+		{"an interaction with nothing", "adjust_for: [one, group], interactions: [[one, group]]", report.NotIdentifiable, []string{"Ground"}},
 	} {
 		section, byID := model(t, forty(), c.keys)
 		said := plainText(section.Answer[0])
@@ -110,7 +115,7 @@ func TestModelsThatCannotBeEstimated(t *testing.T) {
 				}
 			}
 		}
-		if !found && !strings.Contains(c.name, "spline") {
+		if !found && !strings.Contains(c.name, "spline") && !strings.Contains(c.name, "no level") {
 			t.Errorf("%s: no ratio is in the estimates", c.name)
 		}
 	}
@@ -122,6 +127,25 @@ func plainText(text report.Text) string {
 		b.WriteString(span.Words)
 	}
 	return b.String()
+}
+
+// Splines and interactions at once, fields whose names could be taken for something else, knots that read alike.
+func TestNamesNeverCollide(t *testing.T) {
+	table := strings.Replace(forty(), "twin,one,rare", "interaction_1,one,age_straight", 1)
+	plan := strings.NewReplacer("twin: {", "interaction_1: {", "rare: {", "age_straight: {").Replace(modelPlan)
+	doc, err := readyReport(t, table, plan+`  - kind: regression
+    endpoint: revision
+    adjust_for: [{field: age, spline: 3}, {field: group, labels: {never: b}}, interaction_1, age_straight]
+    interactions: [[age, group], [group, interaction_1]]
+    times: [0.3]
+    penalised: true
+`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(doc.Estimates) < 50 {
+		t.Errorf("%d estimates", len(doc.Estimates))
+	}
 }
 
 func TestModelWithoutEvents(t *testing.T) {

@@ -107,15 +107,22 @@ func (s *regression) steadySentences() []report.Text {
 	if len(parts) == 0 {
 		return nil
 	}
-	return []report.Text{say("Ratios do not seem to stay the same over follow-up for ", join(parts), ": one number then is an average over time. To go on, give each "+
-		"level a baseline hazard of its own (strata), look at stretches of follow-up (landmark), or compare the mean time free of the endpoint (a comparison "+
-		"of groups with a horizon).")}
+	further := "To go on, give each level a baseline hazard of its own (strata), let ratios differ between stretches of follow-up (times), or compare the mean time " +
+		"free of the endpoint (a comparison of groups with a horizon)."
+	if len(s.asked.Times) > 0 {
+		further = "The table by time since the index procedure lets them differ; a mean time free of the endpoint (a comparison of groups with a horizon) needs no such ratio."
+	}
+	return []report.Text{say("Ratios do not seem to stay the same over follow-up for ", join(parts), ": one number then is an average over time. "+further)}
 }
 
 // modelMethod is the method, in sentences fit for a paper.
 func (s *regression) modelMethod() []report.Text {
 	texts := []report.Text{s.timeText(), report.Words(s.modelText() + s.varianceText()), report.Words(s.formText())}
 	if s.fit.hazard != nil && s.fit.why == "" {
+		if len(s.asked.Times) > 0 {
+			texts = append(texts, report.Words("In a further model ratios may differ between stretches of follow-up; whether they do is tested by the differences from the "+
+				"first stretch, with the variance of the model's intervals."))
+		}
 		texts = append(texts, report.Words("Proportional hazards were tested by the score of an effect that changes with 1 − survival just before the event "+
 			"(Grambsch and Therneau, Biometrika 1994;81:515), for each characteristic and for all; the test takes shoulders as independent. Concordance is the share of "+
 			"pairs of shoulders that the model puts into the order of their events (Harrell and others, J Am Med Assoc 1982;247:2543)."))

@@ -19,7 +19,7 @@ var kinds = []struct {
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
 	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
 		[]string{"endpoint", "times", "unit", "landmark", "split", "per", "reference", "interval"})},
-	{Regression, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "unit", "landmark", "split", "variance", "reference", "strata", "model",
+	{Regression, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "landmark", "split", "variance", "reference", "strata", "model",
 		"adjust_for", "interactions", "ties", "penalised"})},
 	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
 	{BothShoulders, nil, inGroups},

@@ -82,7 +82,7 @@ func (r *reader) incidence(s section, a *Analysis, end *declared) {
 		r.wrong(s.values["model"], "model is cumulative incidence, but nothing competes with the endpoint "+quote(a.Endpoint),
 			"hazard, or an endpoint with competing causes", "add \"competing: [died]\" to the endpoint, or write hazard")
 	}
-	for _, key := range []string{"ties", "penalised", "strata", "split", "landmark"} {
+	for _, key := range []string{"times", "ties", "penalised", "strata", "split", "landmark"} {
 		if v := s.values[key]; v != nil {
 			r.wrong(v, key+" stands with the model cumulative incidence", key+" with the model hazard", "remove one of the two")
 		}
@@ -230,7 +230,12 @@ func (r *reader) interactions(n *yaml.Node, a *Analysis) {
 				r.wrong(field, quote(field.Value)+" is not in the model", "the fields of by and adjust_for", "add it to adjust_for")
 			}
 		}
-		if len(pair) == 2 {
+		again := func(o [2]string) bool {
+			return len(pair) == 2 && slices.Contains(o[:], pair[0].Value) && slices.Contains(o[:], pair[1].Value)
+		}
+		if slices.ContainsFunc(a.Interactions, again) {
+			r.wrong(v, "two entries of interactions are of the same fields", "each pair once", "delete one of the two")
+		} else if len(pair) == 2 {
 			a.Interactions = append(a.Interactions, [2]string{pair[0].Value, pair[1].Value})
 		}
 	}
@@ -238,6 +243,7 @@ func (r *reader) interactions(n *yaml.Node, a *Analysis) {
 
 // regression lists what a regression asks for.
 func (l *settings) regression(key string, a *Analysis) {
+	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))
 	l.add(key+".model", string(a.Model))
 	for _, c := range a.AdjustFor {
@@ -246,6 +252,7 @@ func (l *settings) regression(key string, a *Analysis) {
 	for _, pair := range a.Interactions {
 		l.add(key+".interactions", pair[0]+" and "+pair[1])
 	}
+	l.add(key+".reference", a.Reference)
 	l.add(key+".strata", a.Strata)
 	if a.Model == HazardModel {
 		l.add(key+".ties", string(a.Ties))
