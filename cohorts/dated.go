@@ -2,6 +2,8 @@ package cohorts
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 
 	"deltoid/schemas"
 )
@@ -63,11 +65,29 @@ func (r *Registry) baseline(column *schemas.Column, days []int32, shoulders []in
 		return nil
 	}
 	return &schemas.Problem{Kind: schemas.PlanProblem, Where: place,
-		What: fmt.Sprintf("the field %q is used as a baseline, but for %d shoulders it was recorded after the operation, and "+
-			"for %d it is not recorded when; who has such a value has already been followed until then", column.Field.Name, late, undated),
+		What: fmt.Sprintf("the field %q is used as a baseline, but %s; who has such a value has already been followed until then",
+			column.Field.Name, lateWords(late, undated)),
 		Allowed: "values known on the day of the operation",
 		Remedy: "to group by it, add \"landmark: …\" (count only from a time on, with what was known by then) or " +
 			"\"split: true\" (change group on the day the value became known) to the analysis"}
+}
+
+func lateWords(late, undated int) string {
+	var parts []string
+	if late > 0 {
+		parts = append(parts, counted(late, "value was", "values were")+" recorded after the operation")
+	}
+	if undated > 0 {
+		parts = append(parts, "of "+counted(undated, "value", "values")+" nobody knows when it was recorded")
+	}
+	return strings.Join(parts, ", and ")
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return strconv.Itoa(n) + " " + many
 }
 
 // knownAtEntry refuses a column with days as a criterion unless every value is known on the day of the operation.

@@ -81,7 +81,7 @@ func TestLateCovariateIsRefusedAsBaseline(t *testing.T) {
 		if !errors.As(err, &p) || p.Kind != schemas.PlanProblem {
 			t.Fatalf("error %v", err)
 		}
-		if !strings.Contains(p.What, "for 3 shoulders it was recorded after the operation, and for 0") ||
+		if !strings.Contains(p.What, "3 values were recorded after the operation") ||
 			!strings.Contains(p.Remedy, "landmark") || !strings.Contains(p.Remedy, "split") {
 			t.Errorf("the message does not say how many and what to do: %v", p)
 		}

@@ -1,6 +1,8 @@
 package analyses
 
 import (
+	"slices"
+
 	"deltoid/cohorts"
 	"deltoid/pipeline/report"
 )
@@ -19,7 +21,7 @@ func flowSection(b *book, c *cohorts.Cohort, flow *cohorts.Flow) report.Section 
 		Figures: []report.Figure{f.figure()},
 		Sheets:  []report.Sheet{f.sheet()},
 		Method: []report.Text{report.Words("The steps are applied in the order shown. A shoulder with a missing value in a field " +
-			"that a criterion needs does not meet it and is counted apart. A patient leaves when no shoulder of the patient is left.")},
+			"that a criterion needs does not meet it and is counted apart.")},
 	}
 }
 
@@ -31,7 +33,8 @@ type flowBook struct {
 
 type flowIDs struct {
 	cohorts.FlowStep
-	kept, patients, left, unknown string // ids; patients and unknown are empty where they do not apply
+	kept, patients, left, unknown string // ids; those of patients and unknown are empty where they do not apply
+	patientsLeft                  string
 	leftUnit                      string
 }
 
@@ -52,7 +55,8 @@ func flowEstimates(b *book, c *cohorts.Cohort, flow *cohorts.Flow) flowBook {
 			ids.patients = count(s.ID+".kept-patients", s.Label, s.KeptPatients, "patients")
 		}
 		if before.patients != "" {
-			b.total(before.patients, ids.patients, count(s.ID+".left-patients", s.Leaving, s.LeftPatients, "patients"))
+			ids.patientsLeft = count(s.ID+".left-patients", s.Leaving, s.LeftPatients, "patients")
+			b.total(before.patients, ids.patients, ids.patientsLeft)
 		}
 		if s.LeftUnknown > 0 {
 			ids.unknown = count(s.ID+".left-unknown", s.Leaving+": value not recorded", s.LeftUnknown, ids.leftUnit)
@@ -93,13 +97,26 @@ func (f flowBook) figure() report.Figure {
 
 func (f flowBook) sheet() report.Sheet {
 	sheet := report.Sheet{ID: "participant-flow", Title: "Participant flow, step by step",
-		Columns: []string{"Step", "Kept", "Patients kept", "Left", "Of these: value not recorded"}}
-	sheet.Rows = append(sheet.Rows, report.SheetRow{Label: "Rows read", Cells: []report.Cell{number(f.read), {}, {}, {}}})
-	for i, s := range f.steps {
-		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: s.Label, Strong: i == len(f.steps)-1,
-			Cells: []report.Cell{number(s.kept), number(s.patients), number(s.left), number(s.unknown)}})
+		Columns: []string{"Step", "Kept", "Patients kept", "Left", "Patients left"}}
+	unknown := slices.ContainsFunc(f.steps, func(s flowIDs) bool { return s.unknown != "" })
+	row := func(label string, strong bool, ids ...string) {
+		r := report.SheetRow{Label: label, Strong: strong}
+		if !unknown {
+			ids = ids[:len(ids)-1]
+		}
+		for _, id := range ids {
+			r.Cells = append(r.Cells, number(id))
+		}
+		sheet.Rows = append(sheet.Rows, r)
 	}
-	sheet.Notes = []report.Text{report.Words("The first steps count rows of the export, the others shoulders.")}
+	if unknown {
+		sheet.Columns = append(sheet.Columns, "Left because a value is not recorded")
+	}
+	row("Rows read", false, f.read, "", "", "", "")
+	for i, s := range f.steps {
+		row(s.Label, i == len(f.steps)-1, s.kept, s.patients, s.left, s.patientsLeft, s.unknown)
+	}
+	sheet.Notes = []report.Text{report.Words("The first steps count rows of the export, the others shoulders. A patient has left when no shoulder of the patient is kept.")}
 	return sheet
 }
 

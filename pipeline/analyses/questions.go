@@ -170,13 +170,16 @@ func (q *questions) endpointSheet() report.Sheet {
 		}
 		var competing []string
 		for _, cause := range e.Competing {
-			competing = append(competing, causeNames[cause])
+			competing = append(competing, competitors[cause])
 		}
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: sentence(e.Label), Cells: []report.Cell{words(counts),
 			words(cmp.Or(strings.Join(competing, ", "), "nothing")), q.came(e)}})
 	}
 	return sheet
 }
+
+// competitors name what can make an endpoint impossible, as things.
+var competitors = map[cohorts.Cause]string{cohorts.Died: "death", cohorts.OtherRevision: "revision for another reason", cohorts.OtherEvent: "another event"}
 
 // came shows how many shoulders came to an endpoint, as an analysis of the report has counted them.
 func (q *questions) came(e *cohorts.Endpoint) report.Cell {
@@ -279,7 +282,7 @@ type item struct {
 }
 
 const (
-	strobe = "STROBE, cohort studies"
+	strobe = "STROBE"
 	record = "RECORD"
 )
 
@@ -306,7 +309,7 @@ var items = []item{
 func (q *questions) itemSheet() report.Sheet {
 	sheet := report.Sheet{ID: "reporting-items", Title: "Reporting items on participants that this report covers",
 		Columns: []string{"Item", "What it asks for", "Section"},
-		Notes: []report.Text{report.Words("STROBE: von Elm and others, Lancet 2007;370:1453. RECORD: Benchimol and others, PLoS Med 2015;12:e1001885. Numbers and wording " +
+		Notes: []report.Text{report.Words("STROBE for cohort studies: von Elm and others, Lancet 2007;370:1453. RECORD: Benchimol and others, PLoS Med 2015;12:e1001885. Numbers and wording " +
 			"are from memory and shortened: hold them against the published checklists.")}}
 	for _, i := range items {
 		at := i.at

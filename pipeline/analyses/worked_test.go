@@ -160,6 +160,62 @@ func TestKappaWorkedOutOnPaper(t *testing.T) {
 	}
 }
 
+// The sensitivity analysis is one word of the plan. By hand, from testdata/worked/decisions/README.md: settled fractures are
+// D01, D02, D11, D13, D15 and D16, recorded ones D01, D02, D09 (left), D12, D13, D15 and D16; nobody of them dies. D02 is revised
+// on day 700 and D01 on day 1000, the day on which D15 is censored; D16 is censored on day 100. So by day 1100
+//
+//	settled:  1 − 4/5 · 3/4 = 2/5    recorded:  1 − 5/6 · 4/5 = 1/3.
+func TestSensitivityToTheIndicationByHand(t *testing.T) {
+	text, _, _ := strings.Cut(decisionsPlan, "analyses:")
+	doc := reported(t, decisions, text+"analyses:\n  - {id: basis, kind: implant survival, endpoint: revision, times: [1100], unit: days, "+
+		"within: {keep: Fracture, where: {indication: fracture}}, sensitivity: [recorded indication]}\n")
+	values := map[string]report.Estimate{}
+	for _, e := range doc.Estimates {
+		values[e.ID] = e
+	}
+	for id, want := range map[string]float64{
+		"basis.shoulders.all":                           6,
+		"basis.incidence.all.1100d":                     2.0 / 5,
+		"basis.recorded-indication.shoulders.all":       7,
+		"basis.recorded-indication.incidence.all.1100d": 1.0 / 3,
+		"basis.recorded-indication.ended-revised.all":   2,
+		"basis.recorded-indication.ended-censored.all":  5,
+	} {
+		if e := values[id]; !e.Value.Known || math.Abs(e.Value.X-want) > 1e-12 {
+			t.Errorf("%s: %+v, want %v", id, e.Value, want)
+		}
+	}
+	sheets := doc.Sections[0].Sheets
+	at := slices.IndexFunc(sheets, func(s report.Sheet) bool { return s.ID == "basis-sensitivity" })
+	if at < 0 || len(sheets[at].Rows) != 3 || sheets[at].Rows[2].Label != "Recorded indication" {
+		t.Errorf("the two do not stand side by side in a table: %+v", sheets)
+	}
+	if h := doc.Sections[0].Heading; !strings.Contains(h, "within “Fracture”") {
+		t.Errorf("the heading %q does not say that it is about a part of the cohort", h)
+	}
+}
+
+// Every section about a part of the cohort says so in its heading, and counts that part alone: of the reverse replacements
+// without criteria, 17 (D07's left and D08's right shoulder, the hemiarthroplasty of D01 and the plate of D02 are not).
+func TestSectionsSayThatTheyAreNarrowed(t *testing.T) {
+	text, _, _ := strings.Cut(decisionsPlan, "analyses:")
+	text += "analyses:\n"
+	for _, kind := range []string{"baseline characteristics", "both shoulders", "indication", "procedure audit", "follow-up, endpoint: revision"} {
+		text += "  - {kind: " + kind + ", within: {keep: Reverse, where: {procedure: reverse}}}\n"
+	}
+	doc := reported(t, decisions, text)
+	for _, s := range doc.Sections[:5] {
+		if !strings.HasSuffix(s.Heading, ", within “Reverse”") {
+			t.Errorf("heading %q", s.Heading)
+		}
+	}
+	for _, e := range doc.Estimates {
+		if whole := strings.HasSuffix(e.ID, ".shoulders") || strings.HasSuffix(e.ID, ".shoulders.all"); whole && e.Value.X != 17 {
+			t.Errorf("%s is %v, want 17", e.ID, e.Value.X)
+		}
+	}
+}
+
 // Each of the reviewer's ten questions has a sentence with numbers, and names a table that the report has and what the names
 // of some rows of the estimates begin with.
 func TestEveryQuestionIsAnswered(t *testing.T) {
