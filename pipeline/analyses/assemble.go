@@ -32,6 +32,9 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 		done.add(asked, section)
 		doc.Sections = append(doc.Sections, section)
 	}
+	if err := tieRestricted(b, p, c); err != nil {
+		return report.Document{}, err
+	}
 	participants := flowSection(b, c, flow)
 	answers := lead(b, append([]report.Section{participants}, doc.Sections...))
 	if done.describes() {

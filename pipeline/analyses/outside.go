@@ -1,0 +1,140 @@
+package analyses
+
+import (
+	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
+	"deltoid/pipeline/report"
+)
+
+// tieRestricted ties the counts of every analysis of a part of the cohort to those of the whole: who has both knows how many
+// shoulders outside the part there are, and how they ended. No sheet shows these counts; they are there so that a small one
+// is not left over when both are shown.
+func tieRestricted(b *book, p *plan.Plan, whole *cohorts.Cohort) error {
+	var known map[counting]string
+	for _, asked := range p.Analyses {
+		if asked.Within == nil {
+			continue
+		}
+		if known == nil {
+			known = b.plainCounts()
+		}
+		inside, err := within(whole, asked)
+		if err != nil {
+			return err
+		}
+		r := restriction{book: b, asked: asked, known: known}
+		if e := p.Endpoint(asked.Endpoint); e != nil {
+			r.endpoint = *e
+		}
+		if err := r.tie(p, whole, inside); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// counting says what a count is a count of.
+type counting struct{ cohort, group, endpoint, measure string }
+
+// plainCounts returns the counts so far that belong to no time, by what they count.
+func (b *book) plainCounts() map[counting]string {
+	known := map[counting]string{}
+	for _, e := range b.doc.Estimates {
+		key := counting{e.Cohort, e.Group, e.Endpoint, e.Measure}
+		if _, before := known[key]; !before && e.Method == "count" && !e.At.Known {
+			known[key] = e.ID
+		}
+	}
+	return known
+}
+
+// restriction is one analysis of a part of the cohort.
+type restriction struct {
+	*book
+	asked    plan.Analysis
+	endpoint cohorts.Endpoint
+	known    map[counting]string
+}
+
+// ending is a way for an episode to end, in one group.
+type ending struct{ group, slug, measure string }
+
+// tie counts the whole and the part by group, and records both with what is left over.
+func (r restriction) tie(p *plan.Plan, whole, inside *cohorts.Cohort) error {
+	all, order, err := r.endings(p, whole)
+	if err != nil {
+		return err
+	}
+	part, _, err := r.endings(p, inside)
+	if err != nil {
+		return err
+	}
+	labels := make([]string, len(order))
+	for i, e := range order {
+		labels[i] = e.group + " " + e.slug
+	}
+	for i, name := range slugs(labels) {
+		e := order[i]
+		w := r.count("whole", name, whole.Name, e, all[e])
+		in := r.count("inside", name, inside.Name, e, part[e])
+		r.total(w, in, r.count("outside", name, whole.Name+", outside "+inside.Name, e, all[e]-part[e]))
+	}
+	return nil
+}
+
+// count records a count, and that it is the one the analyses show where they show it.
+func (r restriction) count(where, name, cohort string, of ending, n int) string {
+	e := report.Count(r.asked.ID+".restriction."+where+"."+name, r.asked.ID, of.measure, n, shoulders)
+	e.Cohort, e.Group, e.Endpoint = cohort, of.group, r.endpoint.ID
+	id := r.add(e)
+	if shown, ok := r.known[counting{cohort, of.group, r.endpoint.ID, of.measure}]; ok && r.get(shown).Value == e.Value {
+		r.total(shown, id)
+	}
+	return id
+}
+
+// endings counts how the shoulders of a cohort end, by group and all together; how many there are where the analysis has no
+// endpoint.
+func (r restriction) endings(p *plan.Plan, c *cohorts.Cohort) (map[ending]int, []ending, error) {
+	n, order := map[ending]int{}, []ending(nil)
+	add := func(group, slug, measure string, by int) {
+		e := ending{group, slug, measure}
+		if _, before := n[e]; !before {
+			order = append(order, e)
+		}
+		n[e] += by
+	}
+	const everybody, everybodySlug = "shoulders counted", "shoulders"
+	if r.endpoint.ID == "" {
+		add(cohorts.All, everybodySlug, everybody, len(c.Shoulders))
+		return n, order, nil
+	}
+	eps, err := c.Episodes(r.endpoint, p.FollowUp, r.asked.Groups)
+	if err != nil {
+		return nil, nil, err
+	}
+	add(cohorts.All, everybodySlug, everybody, len(eps.Exit)-eps.Divided)
+	counts := make([][]int, len(eps.Groups))
+	for g := range counts {
+		counts[g] = make([]int, 1+len(eps.Causes))
+	}
+	for i, g := range eps.Group {
+		counts[g][eps.Cause[i]]++
+	}
+	for g, label := range eps.Groups {
+		for cause, k := range counts[g] {
+			if label != cohorts.All {
+				add(label, everybodySlug, everybody, k)
+			}
+			if cause == 0 {
+				continue // those still under observation follow from the others
+			}
+			name := eps.Causes[cause-1]
+			add(cohorts.All, "ended-"+slug(string(name)), causeNames[name], k)
+			if label != cohorts.All {
+				add(label, "ended-"+slug(string(name)), causeNames[name], k)
+			}
+		}
+	}
+	return n, order, nil
+}
