@@ -1,6 +1,9 @@
 package schemas
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 // Kind says which kind of input a [Problem] lies in. The program's exit codes follow it.
 type Kind uint8
@@ -46,10 +49,28 @@ func (p *Problem) Unwrap() error { return p.Cause }
 // Problems is every problem found in one pass, so that nobody has to mend and try again one at a time.
 type Problems []*Problem
 
-// Error writes one problem a line.
+// Error writes one problem a line. A fault that several files have is told once, of the first of them.
 func (ps Problems) Error() string {
-	lines := make([]string, len(ps))
-	for i, p := range ps {
+	var told []Problem
+	others := map[string]int{}
+	for _, p := range ps {
+		fault := (&Problem{What: p.What, Allowed: p.Allowed, Remedy: p.Remedy}).Error()
+		if _, before := others[fault]; before && p.Kind == ExportProblem {
+			others[fault]++
+			continue
+		}
+		others[fault] = 0
+		told = append(told, *p)
+	}
+	lines := make([]string, len(told))
+	for i, p := range told {
+		switch n := others[(&Problem{What: p.What, Allowed: p.Allowed, Remedy: p.Remedy}).Error()]; {
+		case p.Kind != ExportProblem || n == 0:
+		case n == 1:
+			p.Where += " and 1 more file"
+		default:
+			p.Where += fmt.Sprintf(" and %d more files", n)
+		}
 		lines[i] = p.Error()
 	}
 	return strings.Join(lines, "\n")

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -48,6 +50,9 @@ func Look(ctx context.Context, folder string, paths []string) (*Draft, error) {
 		path, sheet := cutSheet(path)
 		shown, p := within(folder, path)
 		if p == nil {
+			p = there(path)
+		}
+		if p == nil {
 			p = d.add(ctx, seen{path: path, shown: shown}, sheet)
 		}
 		switch p := p.(type) {
@@ -77,6 +82,18 @@ func cutSheet(path string) (file, sheet string) {
 		return path[:at], path[at+1:]
 	}
 	return path, ""
+}
+
+// there says whether a file is there to be read. Whoever drafts has no plan yet, so nothing here speaks of one.
+func there(path string) error {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &schemas.Problem{Kind: schemas.ExportProblem, Where: path, What: "there is no such file", Remedy: "correct the name, or put the file there", Cause: err}
+	case err == nil && info.IsDir():
+		return &schemas.Problem{Kind: schemas.ExportProblem, Where: path, What: "this is a folder", Remedy: "name the files in it, as in " + filepath.Join(path, "*.csv")}
+	}
+	return nil
 }
 
 // within returns a path as the plan will name it.

@@ -219,6 +219,9 @@ func (sp *spec) allowedWhole() string {
 	if sp.offsets {
 		return "a whole number of days"
 	}
+	if sp.field.Unit == string(schemas.Days) {
+		return fmt.Sprintf("a whole number of days; where the column counts months or years, declare it in the study plan: units: {%s: years}", sp.field.Name)
+	}
 	return "a whole number"
 }
 
