@@ -149,7 +149,7 @@ func BenchmarkLink(b *testing.B) {
 //	 5,000,000         17.6 s        2,520 MB
 //	10,000,000         39.4 s        5,187 MB    2.2 times 5,000,000
 //
-// The work is linear in the rows, and two cores share it, so that a million take about 1.3 s of an idle pair; the time for each
+// The work is linear in the rows, and two cores share it, so that a million should take about 1.3 s on an idle pair, which was not to be had; the time for each
 // row grows with the tables, as what it looks up is found less and less in the processor's cache.
 func BenchmarkWhole(b *testing.B) {
 	d := cohorts.Definition{Indication: cohorts.Settled, Criteria: workedDefinition.Criteria}
