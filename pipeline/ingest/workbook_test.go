@@ -88,7 +88,7 @@ func TestBadCellsOfASheetAreFoundAtTheirPlaces(t *testing.T) {
 		`a.xlsx:3:3 bad-date "2020-02-03" (a date cell of the workbook, without a time)`,
 		`a.xlsx:3:5 out-of-range "120,5" (from 0 to 120)`,
 		`a.xlsx:3:6 pattern "ab" (a text of the form [A-Z]{2}[0-9]+)`,
-		`a.xlsx:3:7 bad-integer "1,5" (a whole number)`,
+		`a.xlsx:3:7 bad-integer "1,5" (a whole number of days; where the column counts months or years, declare it in the study plan: units: {follow_up: years})`,
 		`a.xlsx:4:1 rounded-number "1234567890123456"`,
 		`a.xlsx:4:2 unknown-code "true" (one of: left, right)`,
 		`a.xlsx:4:3 bad-date "60" (a date cell of the workbook, without a time)`,
