@@ -44,7 +44,7 @@ analyses:
 `
 
 // readyReport runs analyses of a plan on a ready table.
-func readyReport(t *testing.T, table, text string) (report.Document, error) {
+func readyReport(t testing.TB, table, text string) (report.Document, error) {
 	t.Helper()
 	dir := t.TempDir()
 	for name, data := range map[string]string{"shoulders.csv": table, "plan.yaml": text} {
