@@ -36,6 +36,7 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 		return report.Document{}, err
 	}
 	participants := flowSection(b, c, flow)
+	tieToFlow(b, p, flow)
 	answers := lead(b, append([]report.Section{participants}, doc.Sections...))
 	if done.describes() {
 		doc.Sections = append(doc.Sections, questionsSection(b, p, participants, done))

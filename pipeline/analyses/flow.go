@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"deltoid/cohorts"
+	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 )
 
@@ -22,6 +23,19 @@ func flowSection(b *book, c *cohorts.Cohort, flow *cohorts.Flow) report.Section 
 		Sheets:  []report.Sheet{f.sheet()},
 		Method: []report.Text{report.Words("The steps are applied in the order shown. A shoulder with a missing value in a field " +
 			"that a criterion needs does not meet it and is counted apart.")},
+	}
+}
+
+// tieToFlow states that the shoulders an analysis of the whole cohort counts are those that the flow ends with. Hiding
+// one of the two numbers would be in vain otherwise.
+func tieToFlow(b *book, p *plan.Plan, flow *cohorts.Flow) {
+	last := "flow." + flow.Steps[len(flow.Steps)-1].ID + ".kept"
+	for _, asked := range p.Analyses {
+		for _, id := range []string{asked.ID + ".shoulders", asked.ID + ".shoulders." + slug(cohorts.All)} {
+			if _, there := b.seen[id]; there && b.get(id).Value == b.get(last).Value {
+				b.total(last, id)
+			}
+		}
 	}
 }
 
