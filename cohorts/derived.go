@@ -28,7 +28,7 @@ const (
 func Derived() []schemas.Field {
 	indication := indicationField()
 	settled, recorded := indication, indication
-	settled.Name, settled.Title = SettledIndication, "Indication, settled"
+	settled.Name, settled.Title = SettledIndication, "Settled indication"
 	settled.Description = "Indication that the rule table settles on from the recorded code and the findings."
 	recorded.Name, recorded.Title = RecordedIndication, "Indication, recorded"
 	return []schemas.Field{settled, recorded,

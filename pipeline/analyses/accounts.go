@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"strconv"
+	"strings"
 
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
@@ -84,13 +85,21 @@ func findingSheet(b *book, counts []schemas.Count) report.Sheet {
 		id := b.add(report.Count("accounts.finding."+c.Table+"."+c.Rule.ID, "accounts", c.Rule.Sentence, c.N, "findings"))
 		effect := "set aside"
 		if c.Rule.Severity == schemas.Warns {
-			effect = "used, with this warning"
+			effect = warned(c.Rule)
 		}
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: c.Rule.Sentence, Cells: []report.Cell{
 			words(c.Table), number(id), words(effect), words(c.Rule.Remedy)}})
 	}
 	sheet.Notes = []report.Text{report.Words("A row can break several rules, so findings can outnumber the rows set aside.")}
 	return sheet
+}
+
+// warned says what becomes of a row that breaks a rule which sets nothing aside.
+func warned(r *schemas.Rule) string {
+	if strings.Contains(r.Sentence, "not counted") {
+		return "kept, not counted"
+	}
+	return "used, with a warning"
 }
 
 func words(s string) report.Cell { return report.Cell(report.Words(s)) }

@@ -51,7 +51,7 @@ func (s *comparison) countTested() {
 		n             int
 	}{
 		{"shoulders", "shoulders counted", g.n},
-		{event, causeNames[s.episodes.Causes[0]], int(s.total().counts.Events(0, 1) - rest.counts.Events(0, 1))},
+		{event, causeName(s.episodes.Causes, 0), int(s.total().counts.Events(0, 1) - rest.counts.Events(0, 1))},
 	} {
 		id := s.countOf(g, part.what, part.measure, part.n)
 		s.book.total(s.countID(s.total(), part.what), id, s.countID(rest, part.what))

@@ -130,9 +130,9 @@ func (r restriction) endings(p *plan.Plan, c *cohorts.Cohort) (map[ending]int, [
 				continue // those still under observation follow from the others
 			}
 			name := eps.Causes[cause-1]
-			add(cohorts.All, "ended-"+slug(string(name)), causeNames[name], k)
+			add(cohorts.All, "ended-"+slug(string(name)), causeName(eps.Causes, cause-1), k)
 			if label != cohorts.All {
-				add(label, "ended-"+slug(string(name)), causeNames[name], k)
+				add(label, "ended-"+slug(string(name)), causeName(eps.Causes, cause-1), k)
 			}
 		}
 	}

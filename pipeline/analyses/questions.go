@@ -166,7 +166,7 @@ func (q *questions) endpointSheet() report.Sheet {
 		case isRevision(e):
 			counts = countsWords(e)
 		case e.Event != cohorts.Died:
-			counts = causeNames[e.Event]
+			counts = causeName([]cohorts.Cause{e.Event}, 0)
 		}
 		var competing []string
 		for _, cause := range e.Competing {

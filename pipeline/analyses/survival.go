@@ -83,6 +83,14 @@ func implantSurvival(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 	return section, nil
 }
 
+// ofImplant ends the sentence on what would happen if nothing else could: of a revision, it speaks of the implant.
+func (s *followed) ofImplant() string {
+	if isRevision(&s.endpoint) {
+		return ": what speaks of the implant."
+	}
+	return "."
+}
+
 // chooseMeasures returns the measures that the endpoint allows, the headline first. Without a competing event there is no
 // cumulative incidence beside 1 − survival: the two would be one number under two names.
 func (s *followed) chooseMeasures() []measure {
@@ -95,7 +103,7 @@ func (s *followed) chooseMeasures() []measure {
 		question: "The share still free of " + s.endpoint.Label + ", if no other event could come first."}
 	complement := measure{slug: "net", name: "1 − survival", method: "1 − product-limit, " + limit,
 		curve: productLimit, flip: true,
-		question: "How many would come to " + s.endpoint.Label + " if no other event could come first: what speaks of the implant."}
+		question: "How many would come to " + s.endpoint.Label + " if no other event could come first" + s.ofImplant()}
 	if len(s.episodes.Causes) == 1 {
 		if s.asked.Headline == plan.LeadSurvival {
 			return []measure{free, complement}
@@ -103,7 +111,7 @@ func (s *followed) chooseMeasures() []measure {
 		return []measure{complement, free}
 	}
 	complement.question = "How many would come to " + s.endpoint.Label + " by then if nobody " + s.competingWords(" or ") +
-		" first: what speaks of the implant."
+		" first" + s.ofImplant()
 	actual := measure{slug: "incidence", name: "cumulative incidence", method: "Aalen–Johansen, " + incidence,
 		curve: func(g group) curve { return g.incidence },
 		question: "How many do come to " + s.endpoint.Label + " by then, given that some patients " + s.competingWords(" or ") +

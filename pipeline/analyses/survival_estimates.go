@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"strings"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -19,6 +20,14 @@ var causeNames = map[cohorts.Cause]string{
 	cohorts.OtherEvent:    "other event first",
 }
 
+// causeName names one of the causes of an analysis: the endpoint itself, which stands at 0, comes before nothing else.
+func causeName(causes []cohorts.Cause, at int) string {
+	if at == 0 {
+		return strings.TrimSuffix(causeNames[causes[at]], " first")
+	}
+	return causeNames[causes[at]]
+}
+
 // countEstimates records who is in and how each episode ended, by group, and that the numbers add up.
 func (s *followed) countEstimates() {
 	for _, g := range s.groups {
@@ -29,7 +38,7 @@ func (s *followed) countEstimates() {
 		for i, cause := range s.episodes.Causes {
 			events := int(g.counts.Events(0, i+1))
 			ended += events
-			parts = append(parts, s.countOf(g, "ended-"+slug(string(cause)), causeNames[cause], events))
+			parts = append(parts, s.countOf(g, "ended-"+slug(string(cause)), causeName(s.episodes.Causes, i), events))
 		}
 		parts = append(parts, s.countOf(g, "ended-censored", "still under observation at the end", n-ended-g.passed))
 		if s.episodes.Divided > 0 {

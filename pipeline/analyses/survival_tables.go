@@ -48,8 +48,8 @@ func (s *implant) longCells() []long {
 // countTable shows how the episodes of each group ended.
 func (s *followed) countTable() report.Sheet {
 	sheet := report.Sheet{ID: s.asked.ID + "-counts", Title: "How follow-up ended", Columns: []string{s.groupHeader(), "Shoulders"}}
-	for _, cause := range s.episodes.Causes {
-		sheet.Columns = append(sheet.Columns, sentence(causeNames[cause]))
+	for i := range s.episodes.Causes {
+		sheet.Columns = append(sheet.Columns, sentence(causeName(s.episodes.Causes, i)))
 	}
 	sheet.Columns = append(sheet.Columns, "Still under observation")
 	if s.episodes.Divided > 0 {

@@ -154,8 +154,8 @@ func (s *followed) countSentence() report.Text {
 	g := s.total()
 	t := say(value(s.countID(g, "shoulders")), " shoulders ", s.ofPatients(), "were counted: ")
 	var ends []report.Text
-	for _, cause := range s.episodes.Causes {
-		ends = append(ends, say(value(s.countID(g, "ended-"+slug(string(cause)))), " "+causeNames[cause]))
+	for i, cause := range s.episodes.Causes {
+		ends = append(ends, say(value(s.countID(g, "ended-"+slug(string(cause)))), " "+causeName(s.episodes.Causes, i)))
 	}
 	ends = append(ends, say(value(s.countID(g, "ended-censored")), " were still under observation at the end"))
 	return say(t, join(ends), ".")
@@ -263,7 +263,7 @@ func (s *followed) notes() []report.Text {
 	note(e.Simultaneous, "simultaneous", "endpoint and a competing event on one day", "shoulders", "shoulder had", "shoulders had",
 		" the endpoint and a competing event on one day; the endpoint counts.")
 	s.choiceNotes(note)
-	note(e.Bilateral, "bilateral", "patients with two shoulders in or more", "patients", "patient has", "patients have", s.bilateralWords())
+	note(e.Bilateral, "bilateral", "patients with two or more shoulders in the cohort", "patients", "patient has", "patients have", s.bilateralWords())
 	if s.cohort.Registry.Anonymous {
 		notes = append(notes, report.Words("The data do not tell patients apart, so every row counts as a patient of its own; "+
 			"where patients have two shoulders in, the intervals are too narrow."))
@@ -277,13 +277,13 @@ func (s *followed) notes() []report.Text {
 // bilateralWords says what was done about patients with two shoulders in.
 func (s *followed) bilateralWords() string {
 	if s.clustered {
-		return " two shoulders in or more. Standard errors are clustered by patient, so that the shoulders of one patient are not taken " +
+		return " two or more shoulders in the cohort. Standard errors are clustered by patient, so that the shoulders of one patient are not taken " +
 			"for those of two."
 	}
 	if s.asked.Kind == plan.RevisionRates {
-		return " two shoulders in or more. Intervals of counts take shoulders as independent, which is slightly too sure of itself when " +
+		return " two or more shoulders in the cohort. Intervals of counts take shoulders as independent, which is slightly too sure of itself when " +
 			"the two sides of a patient fail alike."
 	}
-	return " two shoulders in or more. As the plan asks, the intervals here take shoulders as independent, which is too sure of itself " +
+	return " two or more shoulders in the cohort. As the plan asks, the intervals here take shoulders as independent, which is too sure of itself " +
 		"when the two sides of a patient fail alike."
 }

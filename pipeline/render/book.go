@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strconv"
+	"strings"
 
 	"deltoid/pipeline/report"
 )
@@ -154,7 +155,32 @@ func (b *book) pieces(t report.Text) []piece {
 			out = append(out, p)
 		}
 	}
-	return out
+	return b.withoutMaskedBrackets(out)
+}
+
+// withoutMaskedBrackets takes away a bracket in which every number is masked, behind a number that is masked itself: once says
+// it.
+func (b *book) withoutMaskedBrackets(all []piece) []piece {
+	masked := func(p piece) bool { return p.ID != "" && b.byID[p.ID] != nil && b.byID[p.ID].Status == report.Masked }
+	for i := 0; i+1 < len(all); i++ {
+		if !masked(all[i]) || all[i+1].Text != " (" {
+			continue
+		}
+		end := i + 2
+		for end < len(all) && (masked(all[end]) || all[end].ID == "" && !strings.HasPrefix(all[end].Text, ")")) {
+			end++
+		}
+		if end == len(all) || all[end].ID != "" {
+			continue
+		}
+		rest := all[end]
+		rest.Text = strings.TrimPrefix(rest.Text, ")")
+		all = append(all[:i+1:i+1], append([]piece{rest}, all[end+1:]...)...)
+		if rest.Text == "" {
+			all = append(all[:i+1:i+1], all[i+2:]...)
+		}
+	}
+	return all
 }
 
 func (b *book) number(s report.Span) piece {
