@@ -107,7 +107,25 @@ type Count struct {
 	Table string
 	N     int
 	First []Finding // at most three
+	// Values are the distinct values of the rule about unknown codes, the most frequent first, at most ten, and how many
+	// there are, counted up to ten thousand; nil for other rules.
+	Values   []ValueCount
+	Distinct int
 }
+
+// ValueCount is how often a value was found in a field.
+type ValueCount struct {
+	Field string
+	Value string // masked for an identifier
+	N     int
+}
+
+// mostValues is how many distinct values of one rule are told, manyValues how many are told apart: a column of free text has
+// as many as it has rows.
+const (
+	mostValues = 10
+	manyValues = 10_000
+)
 
 // Counts returns the findings of each table and rule, the most frequent first.
 func (fs *Findings) Counts() []Count {
@@ -117,6 +135,7 @@ func (fs *Findings) Counts() []Count {
 	var counts []Count
 	at := make([]int, len(fs.store.kinds)) // 1 + place in counts of each kind
 	known := map[[2]string]int{}
+	values := map[string]map[ValueCount]int{} // by table
 	for i := range fs.store.records {
 		r := &fs.store.records[i]
 		if at[r.kind] == 0 {
@@ -130,10 +149,39 @@ func (fs *Findings) Counts() []Count {
 		}
 		c := &counts[at[r.kind]-1]
 		c.N++
+		if c.Rule.ID == RuleUnknownCode.ID {
+			f := fs.store.finding(r)
+			if values[c.Table] == nil {
+				values[c.Table] = map[ValueCount]int{}
+			}
+			v := ValueCount{Field: f.Field, Value: f.Shown()}
+			if _, before := values[c.Table][v]; before || len(values[c.Table]) < manyValues {
+				values[c.Table][v]++
+			}
+		}
 		if len(c.First) < 3 {
 			c.First = append(c.First, fs.store.finding(r))
 		}
 	}
+	for i := range counts {
+		counts[i].gather(values[counts[i].Table])
+	}
 	slices.SortStableFunc(counts, func(a, b Count) int { return cmp.Compare(b.N, a.N) })
 	return counts
+}
+
+// gather takes the values that a table has unknown codes of.
+func (c *Count) gather(values map[ValueCount]int) {
+	if c.Rule.ID != RuleUnknownCode.ID {
+		return
+	}
+	c.Distinct = len(values)
+	for v, n := range values {
+		v.N = n
+		c.Values = append(c.Values, v)
+	}
+	slices.SortFunc(c.Values, func(a, b ValueCount) int {
+		return cmp.Or(cmp.Compare(b.N, a.N), cmp.Compare(a.Field, b.Field), cmp.Compare(a.Value, b.Value))
+	})
+	c.Values = c.Values[:min(mostValues, len(c.Values))]
 }

@@ -46,6 +46,29 @@ func (s Summary) String() string {
 	return b.String()
 }
 
+// writeValues lists what was found in place of a code, so that one look is enough to write the recodes.
+func (c *Count) writeValues(b *strings.Builder) {
+	if len(c.Values) > 0 {
+		b.WriteString("  Values found:\n")
+	}
+	for _, v := range c.Values {
+		fmt.Fprintf(b, "    %s %s: %s\n", v.Field, strconv.Quote(shorten(v.Value)), times(v.N))
+	}
+	switch rest := c.Distinct - len(c.Values); {
+	case c.Distinct == manyValues:
+		b.WriteString("    and many more values\n")
+	case rest > 0:
+		fmt.Fprintf(b, "    and %s more values\n", thousands(rest))
+	}
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return thousands(n) + " times"
+}
+
 func (c *Count) write(b *strings.Builder) {
 	fmt.Fprintf(b, "\n%s, %s: %s (%s)\n  %s\n", c.Table, c.Rule.ID, findings(c.N),
 		effects[c.Rule.Severity], c.Rule.Sentence)
@@ -54,6 +77,9 @@ func (c *Count) write(b *strings.Builder) {
 	}
 	if rest := c.N - len(c.First); rest > 0 {
 		fmt.Fprintf(b, "    and %s more\n", thousands(rest))
+	}
+	if c.N > len(c.First) {
+		c.writeValues(b)
 	}
 	fmt.Fprintf(b, "  To mend it: %s\n", c.Rule.Remedy)
 }

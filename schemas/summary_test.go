@@ -96,3 +96,22 @@ func TestThousands(t *testing.T) {
 		}
 	}
 }
+
+// One look at the values is enough to write the recodes: each once, with how often, the most frequent first; ten of them.
+func TestUnknownCodesAreListedByValue(t *testing.T) {
+	var fs Findings
+	for i := range 30 {
+		value := "unver\u00e4ndert"
+		if i >= 18 {
+			value = string(rune('a' + i - 18))
+		}
+		fs.Add(Finding{Rule: RuleUnknownCode, Table: "procedures", File: "a.csv", Line: 2 + i, Column: 1, Field: "sex", Header: "sex", Value: value})
+	}
+	fs.Add(Finding{Rule: RuleUnknownCode, Table: "procedures", File: "a.csv", Line: 40, Column: 1, Field: "sex", Header: "sex", Value: "c"})
+	got := fs.Summary().String()
+	for _, want := range []string{"  Values found:\n    sex \"unver\u00e4ndert\": 18 times\n    sex \"c\": 2 times\n    sex \"a\": once\n    sex \"b\": once\n    sex \"d\": once\n", "    and 3 more values\n"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is missing from\n%s", want, got)
+		}
+	}
+}

@@ -38,3 +38,12 @@ func TestDraftOfMissingFiles(t *testing.T) {
 		t.Errorf("exit code %d, %q, want %q", code, stderr, want)
 	}
 }
+
+// Where nobody is left to analyse and rules were broken, the rows that were set aside may be why.
+func TestNobodyLeftPointsAtTheRows(t *testing.T) {
+	path := readyPlan(t, "follow_up,outcome\n100,dead\n200,ok\n", "", "  - {id: all, kind: implant survival, endpoint: death, times: [0.1]}\n")
+	code, _, stderr := call("run", path, "--out", filepath.Join(t.TempDir(), "report"))
+	if want := "deltoid check " + path + "\" to see what is wrong with the rows, first of all unknown-code in shoulders, broken 2 times"; code != exitNothing || !strings.Contains(stderr, want) {
+		t.Errorf("exit code %d, %q, want %q", code, stderr, want)
+	}
+}

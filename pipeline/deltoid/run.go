@@ -88,7 +88,7 @@ func runPlan(ctx context.Context, path, out string, bar *progress) (outcome, err
 	}
 	bar.step("Analysing")
 	doc, cohort, err := s.analyse()
-	if err := cmp.Or(err, ctx.Err()); err != nil {
+	if err := cmp.Or(s.nothingLeft(err), ctx.Err()); err != nil {
 		return outcome{}, err
 	}
 	bar.step("Writing the report")
@@ -129,6 +129,27 @@ func (s *study) analyse() (report.Document, *cohorts.Cohort, error) {
 	}
 	doc, err := analyses.Assemble(s.plan, s.exports, cohort, flow, version)
 	return doc, cohort, err
+}
+
+// nothingLeft says of a cohort that nobody is in where to look, when rules were broken: rows that were set aside may be why.
+func (s *study) nothingLeft(err error) error {
+	var p *schemas.Problem
+	if !errors.As(err, &p) || p.Kind != schemas.CohortProblem || s.exports.Findings.Len() == 0 {
+		return err
+	}
+	most := s.exports.Findings.Summary().Counts[0]
+	told := *p
+	told.Cause = err
+	told.Remedy += fmt.Sprintf("; say \"deltoid check %s\" to see what is wrong with the rows, first of all %s in %s, broken %s",
+		s.plan.Path, most.Rule.ID, most.Table, times(most.N))
+	return &told
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 func (s *study) define() (*cohorts.Cohort, *cohorts.Flow, error) {
