@@ -160,3 +160,17 @@ func TestMostlyMaskedSaysWhatToDo(t *testing.T) {
 		t.Errorf("the lead with one masked number is %v", lead)
 	}
 }
+
+// Of a row of 1, 1 and 1 none can be 4 to who knows that their sum is at most 4, whatever is hidden; so the sums of the
+// columns are not hidden in vain. By hand: each column needs a second hidden cell, and the row sum a second one; those in the
+// second row keep only the two values that the ones leave them, not four, so a third row is hidden as well.
+func TestNothingIsHiddenInVain(t *testing.T) {
+	doc, _ := table(3, 3, []int{1, 1, 1, 60, 70, 80, 90, 95, 99})
+	var want []string
+	for _, e := range doc.Estimates {
+		if !strings.HasPrefix(e.ID, "cell.3.") {
+			want = append(want, e.ID)
+		}
+	}
+	wantMasked(t, cleared(t, doc, 5), want...)
+}

@@ -19,8 +19,9 @@
 // Counts are tied together: by the document's totals; by groups that add up to their whole cohort; by time, since events
 // only grow, numbers at risk only fall, and both together never exceed N; and by being one number printed twice. For
 // the last, N of the same cohort and group with equal values are taken as one number, so are Events of the same cohort,
-// group and endpoint, and a count estimate of that cohort and group (and endpoint) that equals one of them joins it. To
-// hide a number is to mask every estimate that prints it.
+// group and endpoint, and a count estimate of that cohort and group (and endpoint) that equals one of them joins it. So
+// are count estimates by which two analyses say the same of one cohort, group and endpoint. To hide a number is to mask
+// every estimate that prints it.
 //
 // An estimate worked out from others, as the document's Derived says, is masked with any of them. A stacked figure keeps its
 // lowest layers as long as nothing that they show is masked, and the whole on top of them.
@@ -31,11 +32,14 @@
 // sake of another keeps at least k-1 possible values in the same sense. (At k = 2, which would leave a single value, both
 // are held to 1 and 2.) A search that takes too many steps counts as one without a table: more is then hidden, not less.
 //
+// Some values cannot be kept so even if nothing at all were shown: of a hidden whole of 3, none of its three parts of 1 can be 4
+// where all four are known to be small. For these values the table may have any number wherever a number is hidden: who
+// does not know which of them are small finds the value possible.
+//
 // What is hidden next is the smallest shown number that makes the count safe: a part before a whole, zero last, equal
 // values by id. If none is enough alone it is the first in that order. This is done twice, among all numbers that hang
 // together with the count and among those only that help to rule out a value it should keep; the outcome that masks fewer
-// estimates is taken. Where nothing is left to hide the count stays as it is: the parts of a whole that is small itself
-// cannot be hidden better than the whole.
+// estimates is taken. Where nothing is left to hide the count stays as it is.
 //
 // A report more than half of which is masked opens with a sentence on what can be done.
 //

@@ -212,3 +212,17 @@ func TestLeadIsReplacedOnce(t *testing.T) {
 		t.Errorf("the lead is %v", got)
 	}
 }
+
+// The nine of group b go as neighbours of the three; a second analysis that counts the same nine must not show them.
+func TestCountRepeatedByAnotherAnalysisIsOneNumber(t *testing.T) {
+	counted := func(analysis, label string, n int) report.Estimate {
+		e := report.Count(analysis+"."+label, analysis, "died first", n, "shoulders")
+		e.Cohort, e.Group, e.Endpoint = "main", label, "revision"
+		return e
+	}
+	doc := report.Document{Estimates: []report.Estimate{
+		counted("first", "", 52), counted("first", "a", 3), counted("first", "b", 9), counted("first", "c", 40),
+		counted("second", "b", 9), counted("second", "c", 40),
+	}}
+	wantMasked(t, cleared(t, doc, 5), "first.a", "first.b", "second.b")
+}

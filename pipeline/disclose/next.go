@@ -37,11 +37,11 @@ func (b *board) hideFor(n int) int {
 	return cs[0].number
 }
 
-// release hides a number from the solver too, with all that no estimate prints any more. It returns the estimates that
+// release hides a number from the solvers too, with all that no estimate prints any more. It returns the estimates that
 // were masked for it.
 func (b *board) release(n int) []int {
 	fresh := b.hide(n)
-	b.tellSolver(fresh)
+	b.tellSolvers(fresh)
 	return fresh
 }
 
@@ -50,14 +50,16 @@ func (b *board) takeBack(fresh []int) {
 	for _, e := range fresh {
 		b.masked[e] = false
 	}
-	b.tellSolver(fresh)
+	b.tellSolvers(fresh)
 	b.fresh = b.fresh[:0]
 }
 
-func (b *board) tellSolver(estimates []int) {
+func (b *board) tellSolvers(estimates []int) {
 	for _, e := range estimates {
 		for _, n := range b.prints[e].all() {
-			b.solver.ranges[n] = b.rangeOf(n)
+			for r, s := range b.solvers {
+				s.ranges[n] = b.rangeOf(n, reader(r))
+			}
 		}
 	}
 }
@@ -83,11 +85,13 @@ func (b *board) candidates(n int) []candidate {
 
 // ruling returns the relations that rule out values of n.
 func (b *board) ruling(n int) []int {
-	b.solver.blame = &blame{isIn: make([]bool, len(b.relations))}
+	blamed := &blame{isIn: make([]bool, len(b.relations))}
+	for _, s := range b.solvers {
+		s.blame = blamed
+		defer func() { s.blame = nil }()
+	}
 	b.safe(n)
-	rows := b.solver.blame.rows
-	b.solver.blame = nil
-	return rows
+	return blamed.rows
 }
 
 // connected returns the relations of n and of all hidden numbers that hang together with it.

@@ -27,10 +27,12 @@ type board struct {
 	relations []relation
 	related   map[string]bool // keys of the relations
 	relatedBy [][]int         // relations of each number
-	solver    *solver
-	closely   bool       // only numbers of the relations that rule a value out are hidden for it, in their order
-	seen      [][]int    // values besides its own that each number has in some table
-	fresh     []sighting // those of the tables found since the last number was found safe or not
+	solvers   [readers]*solver
+	dark      [readers]*solver // the same when no number at all is shown
+	goals     []*goal          // of each number, once it was asked for
+	closely   bool             // only numbers of the relations that rule a value out are hidden for it, in their order
+	seen      [][]int          // values besides its own that each number has in some table
+	fresh     []sighting       // those of the tables found since the last number was found safe or not
 }
 
 // printed names the numbers that one estimate prints; -1 where it prints none.
@@ -67,7 +69,7 @@ func newBoard(doc report.Document, below int) (*board, error) {
 // gatherNumbers finds the distinct numbers. Estimates that rest on counts come first; count estimates then join the
 // numbers they repeat.
 func (b *board) gatherNumbers() {
-	known := map[numberKey]int{}
+	known, counted := map[numberKey]int{}, map[countKey]int{}
 	for i, e := range b.estimates {
 		b.prints[i] = printed{-1, -1, -1}
 		if n, ok := whole(e.N); ok {
@@ -80,6 +82,7 @@ func (b *board) gatherNumbers() {
 	for i, e := range b.estimates {
 		if n, ok := whole(e.Value); ok && isCount(e) {
 			b.prints[i].value = b.countOf(known, e, n)
+			b.joinRepeated(known, counted, i)
 			number := &b.numbers[b.prints[i].value]
 			number.small = number.small || ofPeople(e) && b.small(e.Value.X)
 		}
@@ -119,6 +122,30 @@ func (b *board) countOf(known map[numberKey]int, e report.Estimate, value int) i
 	return n
 }
 
+// countKey tells which count estimates of different analyses are one number.
+type countKey struct {
+	line
+	measure, unit string
+	at            report.Optional
+	value         float64
+}
+
+// joinRepeated makes a count estimate one number with an equal one by which another analysis says the same. Counted holds
+// the first of each.
+func (b *board) joinRepeated(known map[numberKey]int, counted map[countKey]int, i int) {
+	e := b.estimates[i]
+	k := countKey{line{e.Cohort, e.Group, e.Endpoint, e.AtUnit}, e.Measure, e.Unit, e.At, e.Value.X}
+	first, ok := counted[k]
+	if !ok {
+		counted[k] = i
+		return
+	}
+	n, old := b.prints[i].value, b.prints[first].value
+	if n != old && b.estimates[first].Analysis != e.Analysis {
+		b.merge(known, n, old)
+	}
+}
+
 func (b *board) merge(known map[numberKey]int, into, from int) {
 	for k, n := range known {
 		if n == from {
@@ -129,6 +156,8 @@ func (b *board) merge(known map[numberKey]int, into, from int) {
 		b.prints[i] = p.replace(from, into)
 	}
 	b.numbers[into].name = min(b.numbers[into].name, b.numbers[from].name)
+	b.numbers[into].small = b.numbers[into].small || b.numbers[from].small
+	b.numbers[from].small = false
 }
 
 func (b *board) addNumber(name string, value int) int {
@@ -144,17 +173,20 @@ func (b *board) small(x float64) bool { return x > 0 && x < float64(b.below) }
 // count that can only be 1 is not hidden.
 func (b *board) most() int { return max(b.below-1, 2) }
 
-// rangeOf is what a reader takes a number to be at first: a small one that is hidden is 1 to most, any other hidden one
-// lies between 0 and well above every number.
-func (b *board) rangeOf(n int) span {
-	x := b.numbers[n]
-	switch {
-	case b.shown(n):
-		return span{x.value, x.value}
-	case x.small:
+// rangeOf is what a reader takes a number to be before any reasoning.
+func (b *board) rangeOf(n int, r reader) span {
+	if b.shown(n) {
+		return span{b.numbers[n].value, b.numbers[n].value}
+	}
+	return b.hiddenRange(n, r)
+}
+
+// hiddenRange is 1 to most for a small number to the insider; any other lies between 0 and well above every number.
+func (b *board) hiddenRange(n int, r reader) span {
+	if b.numbers[n].small && r == insider {
 		return span{1, b.most()}
 	}
-	return span{min(x.value, 0), b.top}
+	return span{min(b.numbers[n].value, 0), b.top}
 }
 
 // shown says whether a reader sees the number somewhere.

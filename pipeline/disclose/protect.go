@@ -21,6 +21,10 @@ func (b *board) hideSmall(derived []report.Derived) {
 	slices.SortStableFunc(small, b.byName)
 	b.maskFractions()
 	b.maskBesideSmallRisk()
+	b.goals = make([]*goal, len(b.numbers))
+	for r := range readers {
+		b.dark[r] = newSolver(b, func(n int) span { return b.hiddenRange(n, r) })
+	}
 	start := b.masked
 	for i, closely := range []bool{true, false} {
 		c := *b
@@ -47,7 +51,9 @@ func count(masked []bool) (n int) {
 // Hiding more never makes a safe number unsafe, since every table that fitted before still fits. Each hidden number is
 // therefore looked at once, and the work ends because numbers are finite.
 func (b *board) protect(queue []int) {
-	b.solver = newSolver(b)
+	for r := range readers {
+		b.solvers[r] = newSolver(b, func(n int) span { return b.rangeOf(n, r) })
+	}
 	b.seen, b.fresh = make([][]int, len(b.numbers)), nil
 	for i := 0; i < len(queue); i++ {
 		for !b.safe(queue[i]) {
@@ -62,49 +68,42 @@ func (b *board) protect(queue []int) {
 	}
 }
 
-// safe says whether a hidden number keeps enough possible values: all of 1 to most if it is small, else that many, itself
-// among them. Values that an earlier table showed need no search.
+// safe says whether a hidden number keeps enough possible values. Those that an earlier table showed need no search.
 func (b *board) safe(n int) bool {
-	values := b.wanted(n)
-	need := b.most() - 1
-	if b.numbers[n].small {
-		need = len(values)
-	}
-	var open []int
-	for _, v := range values {
-		if slices.Contains(b.seen[n], v) {
+	g := b.goalOf(n)
+	need := g.need
+	var open []wish
+	for _, w := range g.wishes {
+		if slices.Contains(b.seen[n], w.value) {
 			need--
 		} else {
-			open = append(open, v)
+			open = append(open, w)
 		}
 	}
-	for i, v := range open {
+	for i, w := range open {
 		if need <= 0 || len(open)-i < need {
 			break
 		}
-		if b.solver.possible(n, v) {
+		if b.grants(n, w) {
 			need--
-			b.fresh = append(b.fresh, b.solver.found...)
 		}
 	}
 	return need <= 0
 }
 
-// wanted lists the values besides its own that a number should keep.
-func (b *board) wanted(n int) (values []int) {
-	truth := b.numbers[n].value
-	if b.numbers[n].small {
-		for v := 1; v <= b.most(); v++ {
-			if v != truth {
-				values = append(values, v)
-			}
-		}
-		return values
+// grants says whether a table is found for a wish. A table of the insider tells something about every number in it; one of
+// the outsider only about the wish, since other numbers may be out of their range in it.
+func (b *board) grants(n int, w wish) bool {
+	s := b.solvers[w.to]
+	if !s.possible(n, w.value) {
+		return false
 	}
-	for d := 1; d <= 2*b.below; d++ {
-		values = append(values, truth-d, truth+d)
+	if w.to == insider {
+		b.fresh = append(b.fresh, s.found...)
+	} else {
+		b.fresh = append(b.fresh, sighting{n, w.value})
 	}
-	return values
+	return true
 }
 
 // keep remembers what the tables found so far show. They go on to fit when more is hidden.

@@ -6,7 +6,7 @@ const searchSteps = 100
 
 // possible says whether a table is found in which a number has value v. What the table changes is left in found.
 func (s *solver) possible(number, v int) bool {
-	s.found = s.found[:0]
+	s.found, s.steps = s.found[:0], searchSteps
 	if v == s.truth[number] {
 		return true
 	}
@@ -15,10 +15,12 @@ func (s *solver) possible(number, v int) bool {
 	}
 	keep := len(s.trail)
 	defer s.undo(keep)
-	s.steps = searchSteps
 	s.assume(number, span{v, v})
 	return s.search(keep)
 }
+
+// ruledOut says whether there is certainly no table in which a number has value v.
+func (s *solver) ruledOut(number, v int) bool { return !s.possible(number, v) && s.steps >= 0 }
 
 // search looks for a table within the ranges, close to the true one: it takes the true numbers as far as the ranges
 // allow, and where a relation is then broken it branches on the number of that relation with the least room. From says

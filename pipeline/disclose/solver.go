@@ -35,12 +35,12 @@ const (
 	upper
 )
 
-func newSolver(b *board) *solver {
+func newSolver(b *board, rangeOf func(number int) span) *solver {
 	s := &solver{rows: b.relations, rowsOf: b.relatedBy, ranges: make([]span, len(b.numbers)),
 		latest: make([][2]int, len(b.numbers)), isDue: make([]bool, len(b.relations))}
 	for i, n := range b.numbers {
 		s.truth = append(s.truth, n.value)
-		s.ranges[i] = b.rangeOf(i)
+		s.ranges[i] = rangeOf(i)
 		s.latest[i] = [2]int{-1, -1}
 	}
 	return s

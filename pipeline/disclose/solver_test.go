@@ -57,9 +57,7 @@ func (p puzzle) solver() *solver {
 			b.relatedBy[t.number] = append(b.relatedBy[t.number], i)
 		}
 	}
-	s := newSolver(b)
-	copy(s.ranges, p.ranges)
-	return s
+	return newSolver(b, func(i int) span { return p.ranges[i] })
 }
 
 // exists tries all tables one by one: the slow and obvious twin of the search.
@@ -90,14 +88,14 @@ func TestSearchAgainstAllTables(t *testing.T) {
 			for v := p.ranges[number].lo; v <= p.ranges[number].hi; v++ {
 				s.blame = &blame{isIn: make([]bool, len(p.rows))}
 				found := s.possible(number, v)
-				if found != p.exists(number, v) {
+				if found != p.exists(number, v) || !found != s.ruledOut(number, v) {
 					t.Fatalf("number %d as %d: found %v; %+v", number, v, found, p)
 				}
 				if !slices.Equal(s.ranges, p.ranges) || len(s.trail) > 0 || slices.Contains(s.isDue, true) {
 					t.Fatalf("the search left %+v", s)
 				}
 				if found {
-					checkTable(t, p, s.found, number, v)
+					checkTable(t, p, s, number, v)
 				} else if blamed := p.only(s.blame.rows); blamed.exists(number, v) {
 					t.Fatalf("number %d as %d: the blamed relations %v do not rule it out; %+v", number, v, s.blame.rows, p)
 				}
@@ -107,9 +105,10 @@ func TestSearchAgainstAllTables(t *testing.T) {
 }
 
 // checkTable sees that the table found is one.
-func checkTable(t *rapid.T, p puzzle, found []sighting, number, v int) {
+func checkTable(t *rapid.T, p puzzle, s *solver, number, v int) {
+	s.possible(number, v)
 	x := slices.Clone(p.truth)
-	for _, f := range found {
+	for _, f := range s.found {
 		x[f.number] = f.value
 	}
 	if x[number] != v || slices.ContainsFunc(p.rows, func(r relation) bool { return !holds(r, x) }) {
