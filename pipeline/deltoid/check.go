@@ -24,9 +24,9 @@ func checkCommand(o *options) *cobra.Command {
 		Use:   "check PLAN",
 		Short: "Check the plan and every row of its exports, and analyse nothing",
 		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
-			"three places, and what to do first. With --out it writes two files to that folder: set-aside/findings.csv, which lists\n" +
-			"every finding and is private, and quality.html, a page about the exports: what is missing, ranges, codes, and how complete\n" +
-			"each year is.\n" +
+			"three places, the values found in place of codes, and what to do first. With --out it writes to that folder, in private,\n" +
+			"set-aside/findings.csv, which lists every finding, and set-aside/recodes.csv, what became of each code; and quality.html, a\n" +
+			"page about the exports: what is missing, ranges, codes, and how complete each year is.\n" +
 			"The exit code is 4 when a row would be set aside or could not be linked.",
 		Args: onePlan,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -74,6 +74,15 @@ type ruleCount struct {
 	Sentence string   `json:"sentence"`
 	Remedy   string   `json:"remedy"`
 	First    []string `json:"first"`
+	Values   []found  `json:"values,omitempty"` // what stood in place of a code: the ten most frequent of Distinct
+	Distinct int      `json:"distinct,omitempty"`
+}
+
+// found is a value with how often it was found in a field.
+type found struct {
+	Field string `json:"field"`
+	Value string `json:"value"`
+	Count int    `json:"count"`
 }
 
 func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, error) {
@@ -148,7 +157,10 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 		}
 	}
 	for _, n := range s.exports.Findings.Counts() {
-		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy}
+		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy, Distinct: n.Distinct}
+		for _, v := range n.Values {
+			r.Values = append(r.Values, found{v.Field, v.Value, v.N})
+		}
 		for _, f := range n.First {
 			r.First = append(r.First, fmt.Sprintf("%s:%d:%d", f.File, f.Line, f.Column))
 		}
