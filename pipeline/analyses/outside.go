@@ -1,9 +1,12 @@
 package analyses
 
 import (
+	"errors"
+
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
+	"deltoid/schemas"
 )
 
 // tieRestricted ties the counts of every analysis of a part of the cohort to those of the whole: who has both knows how many
@@ -12,23 +15,48 @@ import (
 func tieRestricted(b *book, p *plan.Plan, whole *cohorts.Cohort) error {
 	var known map[counting]string
 	for _, asked := range p.Analyses {
-		if asked.Within == nil {
+		if asked.Within == nil && len(asked.Sensitivity) == 0 {
 			continue
 		}
 		if known == nil {
 			known = b.plainCounts()
 		}
-		inside, err := within(whole, asked)
-		if err != nil {
-			return err
-		}
 		r := restriction{book: b, asked: asked, known: known}
 		if e := p.Endpoint(asked.Endpoint); e != nil {
 			r.endpoint = *e
 		}
-		if err := r.tie(p, whole, inside); err != nil {
+		inside, err := within(whole, asked)
+		if err == nil && asked.Within != nil {
+			err = r.tie(p, "restriction", whole, inside)
+		}
+		if err == nil && len(asked.Sensitivity) > 0 {
+			err = r.tieFirst(p, inside)
+		}
+		if err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// tieFirst ties the repetition with the first shoulder of each patient to the analysis itself. Other repetitions are of other
+// shoulders and no part of it.
+func (r restriction) tieFirst(p *plan.Plan, c *cohorts.Cohort) error {
+	for _, v := range r.asked.Sensitivity {
+		if cohorts.Variant(v) != cohorts.FirstShoulders {
+			continue
+		}
+		first, _, err := c.Vary(p.FollowUp, cohorts.FirstShoulders)
+		var problem *schemas.Problem
+		if errors.As(err, &problem) && problem.Kind == schemas.CohortProblem {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		varied := *first
+		varied.Name = variantName(c, v)
+		return r.tie(p, "first-shoulder", c, &varied)
 	}
 	return nil
 }
@@ -60,7 +88,10 @@ type restriction struct {
 type ending struct{ group, slug, measure string }
 
 // tie counts the whole and the part by group, and records both with what is left over.
-func (r restriction) tie(p *plan.Plan, whole, inside *cohorts.Cohort) error {
+func (r restriction) tie(p *plan.Plan, what string, whole, inside *cohorts.Cohort) error {
+	if !partOf(inside.Shoulders, whole.Shoulders) {
+		return nil
+	}
 	all, order, err := r.endings(p, whole)
 	if err != nil {
 		return err
@@ -75,16 +106,30 @@ func (r restriction) tie(p *plan.Plan, whole, inside *cohorts.Cohort) error {
 	}
 	for i, name := range slugs(labels) {
 		e := order[i]
-		w := r.count("whole", name, whole.Name, e, all[e])
-		in := r.count("inside", name, inside.Name, e, part[e])
-		r.total(w, in, r.count("outside", name, whole.Name+", outside "+inside.Name, e, all[e]-part[e]))
+		w := r.count(what+".whole", name, whole.Name, e, all[e])
+		in := r.count(what+".inside", name, inside.Name, e, part[e])
+		r.total(w, in, r.count(what+".outside", name, whole.Name+", outside "+inside.Name, e, all[e]-part[e]))
 	}
 	return nil
 }
 
+// partOf says whether every shoulder of some is among all. Both rise.
+func partOf(some, all []int32) bool {
+	at := 0
+	for _, shoulder := range some {
+		for at < len(all) && all[at] < shoulder {
+			at++
+		}
+		if at == len(all) || all[at] != shoulder {
+			return false
+		}
+	}
+	return true
+}
+
 // count records a count, and that it is the one the analyses show where they show it.
 func (r restriction) count(where, name, cohort string, of ending, n int) string {
-	e := report.Count(r.asked.ID+".restriction."+where+"."+name, r.asked.ID, of.measure, n, shoulders)
+	e := report.Count(r.asked.ID+"."+where+"."+name, r.asked.ID, of.measure, n, shoulders)
 	e.Cohort, e.Group, e.Endpoint = cohort, of.group, r.endpoint.ID
 	id := r.add(e)
 	if shown, ok := r.known[counting{cohort, of.group, r.endpoint.ID, of.measure}]; ok && r.get(shown).Value == e.Value {

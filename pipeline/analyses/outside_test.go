@@ -44,3 +44,28 @@ func TestPartOfTheCohortDoesNotGiveTheRestAway(t *testing.T) {
 		}
 	}
 }
+
+// 100 first shoulders of which 12 were revised and 40 second ones of which 2 were: all less the first would give the two away.
+func TestFirstShouldersDoNotGiveTheSecondAway(t *testing.T) {
+	var table strings.Builder
+	table.WriteString("patient,side,entry_day,follow_up,outcome,reason,implant\n")
+	for i := range 140 {
+		side, outcome := "left", "unrevised,"
+		if i >= 100 {
+			side = "right"
+		}
+		if i < 12 || i >= 138 {
+			outcome = "revised,infection"
+		}
+		fmt.Fprintf(&table, "p%d,%s,,%d,%s,A\n", i%100, side, 100+i, outcome)
+	}
+	doc, err := readyReport(t, table.String(), ratesPlan+"  - {id: all, kind: implant survival, endpoint: revision, times: [0.1], sensitivity: [first shoulder only]}\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := clearedAt(t, doc, 5)
+	all, first := got["all.ended-revised.all"], got["all.first-shoulder-only.ended-revised.all"]
+	if all.ID == "" || first.ID == "" || all.Status != report.Masked && first.Status != report.Masked {
+		t.Errorf("%+v less %+v gives the second shoulders away", all.Value, first.Value)
+	}
+}

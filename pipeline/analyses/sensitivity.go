@@ -28,7 +28,7 @@ func (s *followed) repeat(p *plan.Plan) ([]again, error) {
 			return nil, err
 		}
 		varied := *cohort
-		varied.Name = s.cohort.Name + ", " + string(v)
+		varied.Name = variantName(s.cohort, v)
 		f, err := follow(s.book, p, &varied, s.asked)
 		if err != nil {
 			return nil, err
@@ -41,6 +41,9 @@ func (s *followed) repeat(p *plan.Plan) ([]again, error) {
 	}
 	return all, nil
 }
+
+// variantName names a variant of a cohort.
+func variantName(c *cohorts.Cohort, v plan.Sensitivity) string { return c.Name + ", " + string(v) }
 
 // like returns the group of a label, and whether there is one.
 func (s *followed) like(label string) (group, bool) {
