@@ -115,7 +115,7 @@ func TestEmptyCohort(t *testing.T) {
 		{Label: "Over ninety", Place: "plan.yaml:9", Where: []cohorts.Condition{{Field: "age", From: at(90)}}},
 		{Label: "Reverse", Where: []cohorts.Condition{{Field: "procedure", In: []string{"reverse"}}}}}}
 	c, flow, err := cohorts.Define(small(t), d, smallCut)
-	problemOf(t, err, schemas.CohortProblem, "plan.yaml:9", `"old"`, `"Over ninety"`, "all that remained left there, 3,", "1 of them because a value is missing")
+	problemOf(t, err, schemas.CohortProblem, "plan.yaml:9", `"old"`, `"Over ninety"`, "left out all 3 that remained, ", "1 of them because a value is missing")
 	if c != nil || flow == nil || flow.Steps[len(flow.Steps)-1].ID != "criterion-2" {
 		t.Errorf("cohort %v, flow %+v", c, flow)
 	}
@@ -133,7 +133,7 @@ func TestEmptyExport(t *testing.T) {
 // TestNobodyBeforeTheCut: the step named is the one at which the last shoulders left.
 func TestNobodyBeforeTheCut(t *testing.T) {
 	_, _, err := cohorts.Define(small(t), everyone, cohorts.FollowUp{DataCut: 5})
-	problemOf(t, err, schemas.CohortProblem, "Operated on by the data cut", "all that remained left there, 6")
+	problemOf(t, err, schemas.CohortProblem, "Operated on by the data cut", "left out all 6 that remained")
 }
 
 func TestDataCutProblems(t *testing.T) {

@@ -186,7 +186,7 @@ func (s *selection) nobodyLeft(d Definition) *schemas.Problem {
 			Remedy: "export the rows again"}
 	}
 	p := &schemas.Problem{Kind: schemas.CohortProblem,
-		What: fmt.Sprintf("no shoulder is left in the cohort %q after the step %q: all that remained left there, %d", d.Name, step.Label,
+		What: fmt.Sprintf("no shoulder is left in the cohort %q after the step %q, which left out all %d that remained", d.Name, step.Label,
 			step.Left),
 		Remedy: "look at this step of the participant flow, and at the findings"}
 	switch {
