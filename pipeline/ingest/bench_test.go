@@ -26,7 +26,7 @@ import (
 // columns, 5 whole and 2 real numbers, a fifth of the cells empty. They answer: how many rows per second, on how many
 // cores, and how that compares with encoding/csv filling typed builders on one core. Run with
 //
-//	go test ./pipeline/ingest -run XXX -bench . -benchmem -cpu 1,2
+//	go test ./pipeline/ingest -run '^$' -bench . -benchmem -cpu 1,2
 const benchRows = 1_000_000
 
 func broad() *schemas.Schema {
@@ -135,7 +135,7 @@ func BenchmarkReadCSV(b *testing.B) { benchRead(b, broad(), benchExport(b, bench
 // BenchmarkReadLargeCSV reads 5,000,000 rows, about 650 MB. Peak memory is what the process has had at most, so run it
 // alone:
 //
-//	go test ./pipeline/ingest -run XXX -bench LargeCSV -benchtime 3x -cpu 2
+//	go test ./pipeline/ingest -run '^$' -bench LargeCSV -benchtime 3x -cpu 2
 //
 // To compare with others, write the file with benchExport, keep it, and read it with every column typed as in [broad]: with a columnar database engine, CREATE TABLE AS
 // SELECT from its CSV reader with declared types and two threads; with a data-frame library, its CSV reader with declared
