@@ -61,7 +61,7 @@ func (s *regression) prepare() error {
 	if err := s.readTerms(); err != nil {
 		return err
 	}
-	if err := s.readStrata(); err != nil {
+	if err := s.readStratifier(); err != nil {
 		return err
 	}
 	s.complete()
@@ -73,8 +73,8 @@ func (s *regression) prepare() error {
 	return s.cross()
 }
 
-// readStrata puts every episode into its stratum; one without a value is missing.
-func (s *regression) readStrata() error {
+// readStratifier puts every episode into its stratum; one without a value is missing.
+func (s *regression) readStratifier() error {
 	if s.asked.Strata == "" {
 		return nil
 	}

@@ -34,8 +34,8 @@ type strata struct {
 	of     []int32
 }
 
-// readStrata puts every shoulder into its stratum.
-func (s *comparison) readStrata() error {
+// readStratifier puts every shoulder into its stratum.
+func (s *comparison) readStratifier() error {
 	s.strata = strata{labels: []string{cohorts.All}}
 	if s.asked.Strata == "" {
 		return nil
@@ -65,12 +65,12 @@ func (s *comparison) counted() ([]*survival.Counts, error) {
 		return []*survival.Counts{s.counts.Select(places...)}, nil
 	}
 	d, in := s.comparedRows()
-	return survival.CountStrata(d, in.of, len(in.labels))
+	return survival.CountByStratum(d, in.of, len(in.labels))
 }
 
 // runTests runs the tests that the plan asks for and records their results.
 func (s *comparison) runTests(p *plan.Plan) error {
-	if err := s.readStrata(); err != nil {
+	if err := s.readStratifier(); err != nil {
 		return err
 	}
 	s.countTested()

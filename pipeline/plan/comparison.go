@@ -17,7 +17,7 @@ func (r *reader) comparison(s section, a *Analysis, end *declared) {
 			a.Tests = append(a.Tests, Test(word.Value))
 		}
 	}
-	r.strata(s, a)
+	r.stratifier(s, a)
 	if v := s.values["trend"]; v != nil {
 		a.Trend = r.yesNo(v, "trend")
 	}
@@ -31,7 +31,7 @@ func (r *reader) comparison(s section, a *Analysis, end *declared) {
 }
 
 // strata reads the field within whose groups the tests compare.
-func (r *reader) strata(s section, a *Analysis) {
+func (r *reader) stratifier(s section, a *Analysis) {
 	v := s.values["strata"]
 	if v == nil {
 		return

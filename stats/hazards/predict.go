@@ -101,7 +101,7 @@ func (f *Fit) Predict(requests []Request, times []float64, level float64, scale 
 	if err := f.usable(); err != nil {
 		return nil, err
 	}
-	counts, err := f.countStrata()
+	counts, err := f.countByStratum()
 	if err != nil {
 		return nil, err
 	}
@@ -136,7 +136,7 @@ func (f *Fit) point(r Request, eta float64, k int, drift []float64, spread float
 	return survival.Point{Value: s, SE: s * ratio * math.Sqrt(max(0, spread))}
 }
 
-func (f *Fit) countStrata() (*survival.Counts, error) {
+func (f *Fit) countByStratum() (*survival.Counts, error) {
 	d := f.partial.data
 	causes := 1
 	for _, c := range d.Cause {

@@ -50,7 +50,7 @@ func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata in
 
 func countClustered(d Data, stratum []int32, strata int) ([]*Counts, error) {
 	if stratum != nil {
-		return CountStrata(d, stratum, strata)
+		return CountByStratum(d, stratum, strata)
 	}
 	c, err := Count(d)
 	return []*Counts{c}, err

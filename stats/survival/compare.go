@@ -16,9 +16,9 @@ func (c *Counts) Select(groups ...int) *Counts {
 	return out
 }
 
-// CountStrata counts the rows of each stratum, 0 to strata−1, on its own. A stratum has the
+// CountByStratum counts the rows of each stratum, 0 to strata−1, on its own. A stratum has the
 // groups and causes of d, whether or not they occur in it.
-func CountStrata(d Data, stratum []int32, strata int) ([]*Counts, error) {
+func CountByStratum(d Data, stratum []int32, strata int) ([]*Counts, error) {
 	d, err := d.normal()
 	if err != nil {
 		return nil, err

@@ -19,7 +19,7 @@
 //	median and other quantiles         Curve.Median, Curve.Quantile
 //	mean time to a horizon             Curve.RestrictedMean, Mean.Minus, Mean.Over
 //	two curves at one time             Point.Minus, Point.Differs
-//	groups over all their follow-up    LogRank, Test.Trend, Pairwise, CountStrata
+//	groups over all their follow-up    LogRank, Test.Trend, Pairwise, CountByStratum
 //	hazards                            Curve.Hazard, Curve.SmoothHazard
 //	rows with weights or in clusters   Curve.Robust, LayOut, ClusteredLogRank
 //

@@ -77,7 +77,7 @@ func (c *logRankCase) strata(t *testing.T) []*survival.Counts {
 		stratum = append(stratum, int32(slices.Index(names, name)))
 	}
 	d.Groups = len(labels)
-	strata, err := survival.CountStrata(d, stratum, len(names))
+	strata, err := survival.CountByStratum(d, stratum, len(names))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -331,7 +331,7 @@ func TestLogRankAgainstSlowTwin(t *testing.T) {
 			stratum[i] = int32(r.IntN(2))
 			strata[stratum[i]] = append(strata[stratum[i]], x)
 		}
-		counts, err := survival.CountStrata(d, stratum, 2)
+		counts, err := survival.CountByStratum(d, stratum, 2)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -419,7 +419,7 @@ func TestLogRankRefusesUnlikeStrata(t *testing.T) {
 	if _, err := survival.FlemingHarrington(-1, 0); err == nil {
 		t.Error("a negative power was accepted")
 	}
-	if _, err := survival.CountStrata(survival.Data{Exit: []int32{1}, Cause: []uint8{0}}, []int32{2}, 2); err == nil {
+	if _, err := survival.CountByStratum(survival.Data{Exit: []int32{1}, Cause: []uint8{0}}, []int32{2}, 2); err == nil {
 		t.Error("a stratum out of range was accepted")
 	}
 }

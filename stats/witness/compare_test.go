@@ -202,7 +202,7 @@ func (c *comparison) incidence(at int, s *set, k *known, group int, d survival.D
 func (c *comparison) tests(at int, s *set, k *known) {
 	d := s.Data
 	d.Weight = nil
-	strata, err := survival.CountStrata(d, s.stratum, s.strata)
+	strata, err := survival.CountByStratum(d, s.stratum, s.strata)
 	c.must(err)
 	early, err := survival.FlemingHarrington(1, 0)
 	c.must(err)
