@@ -7,6 +7,8 @@ type Pairs struct {
 	Pairs    []Pair   // by patient
 	Alike    int      // patients with both sides in the cohort and both in one group
 	OneSided int      // patients with one side in the cohort
+	Unsided  int      // patients of whom one side at most is known, with a shoulder whose side is not recorded
+	Several  int      // of Unsided: patients with two or more shoulders, which may be either side
 }
 
 // Pair is one patient with a shoulder on each side. First is the shoulder operated on first, the left one when both were
@@ -18,7 +20,8 @@ type Pair struct {
 }
 
 // Pairs finds the matched pairs. Of several prostheses in one shoulder the first in the cohort counts. The error is a
-// [schemas.Problem] when the grouping cannot be understood; a cohort whose sides are not known has no pairs.
+// [schemas.Problem] when the grouping cannot be understood; where sides are
+// not recorded, patients are told of as such: a missing side is never taken for the only one.
 func (c *Cohort) Pairs(g Grouping) (*Pairs, error) {
 	groups, order, _, err := c.Groups(g)
 	if err != nil {
@@ -34,13 +37,24 @@ func (c *Cohort) Pairs(g Grouping) (*Pairs, error) {
 				sides[side] = to
 			}
 		}
-		p.patient(c, groups, sides[Left], sides[Right])
+		if sides[NoSide] >= 0 && (sides[Left] < 0 || sides[Right] < 0) {
+			p.unsided(to - from)
+		} else {
+			p.patient(c, groups, sides[Left], sides[Right])
+		}
 		from = to
 	}
 	return p, nil
 }
 
 func (c *Cohort) at(i int) *Shoulder { return &c.Registry.Shoulders[c.Shoulders[i]] }
+
+func (p *Pairs) unsided(shoulders int) {
+	p.Unsided++
+	if shoulders > 1 {
+		p.Several++
+	}
+}
 
 func (p *Pairs) patient(c *Cohort, groups []int32, left, right int) {
 	switch {

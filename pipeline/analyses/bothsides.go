@@ -29,7 +29,7 @@ func bothSides(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (r
 	if s.matched, err = s.everyone.Pairs(asked.Groups); err != nil {
 		return report.Section{}, err
 	}
-	if len(s.matched.Groups) > 1 {
+	if len(s.matched.Groups) > 1 && s.matched.Unsided < s.everyone.Patients() {
 		section.Sheets = append(section.Sheets, s.pairSheet())
 	}
 	section.Answer = s.answer()
@@ -47,6 +47,8 @@ type sides struct {
 	patients string
 	both     string
 	share    string
+	unsided  string // patients with a shoulder whose side is not recorded; empty when there is none
+	several  string
 	all      string // matched pairs of all linked shoulders
 }
 
@@ -61,21 +63,32 @@ func (s *sides) patientSheet() report.Sheet {
 	pairs, alike := len(s.pairs.Pairs), s.pairs.Alike
 	all := s.cohort.Patients()
 	s.patients = s.one("patients", "patients", all, unit)
-	one := s.one("one-side", "patients with one side in", all-pairs-alike, unit)
+	one := s.one("one-side", "patients with one side in", s.pairs.OneSided, unit)
+	parts := []string{one}
+	if s.pairs.Unsided > 0 {
+		s.unsided = s.one("unsided", "patients with a shoulder whose side is not recorded", s.pairs.Unsided, unit)
+		s.several = s.one("unsided-several", "of these, patients with two or more shoulders", s.pairs.Several, unit)
+		s.total(s.unsided, s.several, s.one("unsided-single", "of these, patients with one shoulder", s.pairs.Unsided-s.pairs.Several, unit))
+		parts = append(parts, s.unsided)
+	}
 	s.both = s.one("both-sides", "patients with both sides in", pairs+alike, unit)
 	unlike := s.one("unlike", "patients whose sides are in different groups", pairs, unit)
 	same := s.one("alike", "patients whose sides are in one group", alike, unit)
-	s.total(s.patients, one, s.both)
+	s.total(s.patients, append(parts, s.both)...)
 	s.total(s.both, unlike, same)
 	e := report.Estimate{ID: s.id("both-sides", "share"), Analysis: s.asked.ID, Cohort: s.cohort.Name, Measure: "patients with both sides in",
 		Unit: report.UnitProbability, Method: "proportion, Wilson interval", Status: report.Estimated}
-	s.share = s.add(withWilson(e, pairs+alike, all, s.asked.Level))
+	s.share = s.add(withWilson(e, pairs+alike, all-s.pairs.Unsided, s.asked.Level))
 	s.derived(s.share, s.both, one)
 	sheet := report.Sheet{ID: s.asked.ID + "-table", Title: "Patients by sides", Columns: []string{"Patients", "Number"}}
 	row := func(label string, indent int, id string) {
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: label, Indent: indent, Cells: []report.Cell{number(id)}})
 	}
 	row("All", 0, s.patients)
+	if s.unsided != "" {
+		row("Side not recorded", 0, s.unsided)
+		row("Two or more shoulders in the cohort", 1, s.several)
+	}
 	row("One side in the cohort", 0, one)
 	row("Both sides in the cohort", 0, s.both)
 	if len(s.pairs.Groups) > 1 {
@@ -126,7 +139,22 @@ func (s *sides) pairCount(what, measure string, n int) string {
 }
 
 func (s *sides) answer() []report.Text {
+	if s.pairs.Unsided == s.cohort.Patients() {
+		return []report.Text{say("The data do not say which side a shoulder is. Of ", value(s.patients), " patients, ", value(s.several),
+			" have two or more shoulders in the cohort; which of them make matched pairs cannot be told.")}
+	}
+	texts := s.sidedAnswer()
+	if s.unsided != "" {
+		texts = append(texts, say("For ", value(s.unsided), " patients a side is not recorded; ", value(s.several), " of these have two or more shoulders in."))
+	}
+	return texts
+}
+
+func (s *sides) sidedAnswer() []report.Text {
 	t := say("Of ", value(s.patients), " patients, ", value(s.both), " have both shoulders in: ", withInterval(s.share))
+	if s.unsided != "" {
+		t = say(t, " of those whose sides are recorded")
+	}
 	if s.all != "" {
 		t = say(t, ". Among all linked shoulders, whatever the criteria, ", value(s.all), " patients have a different "+s.byWords()+" on each side and make matched pairs")
 	}

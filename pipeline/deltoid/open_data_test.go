@@ -342,6 +342,31 @@ func TestMGUSAgainstReference(t *testing.T) {
 	})
 }
 
+// TestTwoEyesWithoutSides: in the retinopathy data (Huster and others 1989, R survival) each of 197 patients has both eyes in,
+// but no column says which is which. Nobody may be counted as having one side in, nor as having no pair.
+func TestTwoEyesWithoutSides(t *testing.T) {
+	dir := t.TempDir()
+	data, err := os.ReadFile(filepath.Join(testdata, "references", "data", "retinopathy.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "retinopathy.csv"), string(data))
+	plan := filepath.Join(dir, "plan.yaml")
+	write(t, plan, "plan: 1\nstudy: retinopathy\ntitle: Visual loss\nexports:\n  shoulders:\n    files: retinopathy.csv\n"+
+		"    columns: {patient: id, follow_up: futime, outcome: status}\n    units: {follow_up: months}\n"+
+		"    recode: {outcome: {\"0\": unrevised, \"1\": revised}}\n    extra: {trt: {type: code, title: Treatment}}\n"+
+		"endpoints: {loss: {label: visual loss}}\nanalyses:\n  - {id: both, kind: both shoulders, by: trt}\n")
+	got := deltoidRun(t, plan)
+	for id, want := range map[string]float64{"both.patients": 197, "both.unsided": 197, "both.unsided-several": 197, "both.one-side": 0, "both.both-sides": 0} {
+		if n := got[id].number(t, "value"); n != want {
+			t.Errorf("%s is %v, want %v", id, n, want)
+		}
+	}
+	if share := got["both.both-sides.share"]; share["value"] != "" || share["status"] != "not identifiable" {
+		t.Errorf("a share of nobody whose sides are known: %v", share)
+	}
+}
+
 // TestTotalsOfOpenDataClose holds the accounting identity in every end-to-end run: rows read = used + set aside + unlinked.
 func TestTotalsOfOpenDataClose(t *testing.T) {
 	for plan, rows := range map[string]float64{"references/melanoma.yaml": 205, "references/lung.yaml": 228, "published/six-mp.yaml": 42,
