@@ -106,8 +106,9 @@ func (e errMemory) Error() string {
 	return fmt.Sprintf("it asks for more memory than its size justifies, %d MiB", e.limit>>20)
 }
 
-// noMemory is what the runtime says when it gets no more memory; the last of them under the race detector.
-var noMemory = []string{"out of memory", "cannot allocate memory", "address space"}
+// noMemory is what a process says when it gets no more memory: the runtime; the race detector; the runtime, and the C
+// library, that find no room for the stack of one more thread.
+var noMemory = []string{"out of memory", "cannot allocate memory", "address space", "create new OS thread", "pthread_create failed"}
 
 // ending says how a child ended that should not have.
 func (c *child) ending(err error) error {
