@@ -29,7 +29,7 @@ func (r *reader) parse(data []byte) *yaml.Node {
 	decoder := yaml.NewDecoder(bytes.NewReader(data))
 	err := decoder.Decode(&doc)
 	if errors.Is(err, io.EOF) || (err == nil && isNothing(&doc)) {
-		r.at(1, 1, "the plan is empty", "", `start with "plan: 1"; the README lists the keys`)
+		r.at(1, 1, "the plan is empty", "", `start with "plan: 1"; pipeline/plan/README.md lists the keys`)
 		return nil
 	}
 	if err != nil {
