@@ -8,6 +8,7 @@ import (
 
 	"deltoid/stats/competing"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -21,8 +22,8 @@ type grayCase struct {
 
 type grayResult struct {
 	Cause    []int
-	ChiSq, P column
-	DF       column
+	ChiSq, P references.Column
+	DF       references.Column
 }
 
 // The references hold one program's results only; the tests of scores and covariance below do
@@ -34,8 +35,8 @@ func TestGrayAgainstReferences(t *testing.T) {
 		t.Run(id, func(t *testing.T) {
 			var c incidenceCase
 			var want grayCase
-			readReference(t, id, &c)
-			readReference(t, id, &want)
+			references.Expected(t, id, &c)
+			references.Expected(t, id, &want)
 			strata := grayStrata(t, &c, stratum)
 			for rho, results := range []grayResult{want.Results.Rho0, want.Results.Rho1} {
 				for i, cause := range results.Cause {
@@ -59,7 +60,7 @@ func grayStrata(t *testing.T, c *incidenceCase, column string) (strata []*surviv
 	if column == "" {
 		return []*survival.Counts{mustCountReal(t, all)}
 	}
-	labels := readFrame(t, references+"/data/"+c.Data)[column]
+	labels := references.Data(t, c.Data)[column]
 	for _, label := range slices.Compact(slices.Sorted(slices.Values(labels))) {
 		part := survival.RealData{Groups: all.Groups, Causes: all.Causes}
 		for i, l := range labels {
@@ -215,7 +216,7 @@ func TestGrayWithoutCompetingEventsIsLogRank(t *testing.T) {
 // The published set of 1,384 elderly subjects and the fourteen-subject set (see published_test.go);
 // recomputed with the R package cmprsk to the digits shown.
 func TestGrayOnPublishedSets(t *testing.T) {
-	counts := mustCountReal(t, mgus2(t, readFrame(t, published+"/mgus2_cr.csv")))
+	counts := mustCountReal(t, mgus2(t, references.Read(t, published+"/mgus2_cr.csv")))
 	for cause, want := range map[int][2]float64{1: {1.1945078, .274422157}, 2: {11.6512590, .000641591}} {
 		got, err := competing.Gray(cause, 0, counts)
 		if err != nil {

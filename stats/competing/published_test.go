@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"deltoid/stats/competing"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -51,7 +52,7 @@ func printed(t *testing.T, what string, got, want float64, decimals int) {
 // vignette "compete" of therneau/survival (Therneau, Crowson & Atkinson), estimates recomputed
 // with that package and written down to the digits below.
 func TestMgus2(t *testing.T) {
-	f := readFrame(t, published+"/mgus2_cr.csv")
+	f := references.Read(t, published+"/mgus2_cr.csv")
 	d := mgus2(t, f)
 	counts := mustCountReal(t, d)
 	overall := counts.Pooled()
@@ -94,7 +95,7 @@ func mgus2(t *testing.T, f map[string][]string) survival.RealData {
 // Melanoma, 205 patients: printed to nine decimals in the project's list of published checks,
 // from the R packages cmprsk and survival; its last digit is a 0 in places, so eight are held.
 func TestMelanoma(t *testing.T) {
-	f := readFrame(t, published+"/melanoma.csv")
+	f := references.Read(t, published+"/melanoma.csv")
 	d := survival.RealData{Exit: numbers(t, f["time"]), Causes: 2}
 	for _, s := range numbers(t, f["status"]) {
 		d.Cause = append(d.Cause, map[float64]uint8{1: 1, 2: 0, 3: 2}[s])

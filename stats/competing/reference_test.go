@@ -1,73 +1,18 @@
 package competing_test
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"testing"
 
 	"deltoid/stats/competing"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
 // See testdata/references/README.md for the programs, versions and scripts behind these numbers.
-const references = "../../testdata/references"
-
-// column is a column of a reference result, NaN where the file has null.
-type column []float64
-
-func (c *column) UnmarshalJSON(b []byte) error {
-	var many []*float64
-	if b[0] != '[' {
-		b = slices.Concat([]byte("["), b, []byte("]"))
-	}
-	if err := json.Unmarshal(b, &many); err != nil {
-		return err
-	}
-	for _, x := range many {
-		if x == nil {
-			*c = append(*c, math.NaN())
-		} else {
-			*c = append(*c, *x)
-		}
-	}
-	return nil
-}
-
-func readReference(t *testing.T, id string, into any) {
-	t.Helper()
-	b, err := os.ReadFile(references + "/expected/" + id + ".json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(b, into); err != nil {
-		t.Fatal(id, err)
-	}
-}
-
-func readFrame(t testing.TB, path string) map[string][]string {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f := map[string][]string{}
-	for i, name := range rows[0] {
-		for _, row := range rows[1:] {
-			f[name] = append(f[name], row[i])
-		}
-	}
-	return f
-}
 
 func numbers(t testing.TB, texts []string) []float64 {
 	t.Helper()
@@ -102,7 +47,7 @@ type incidenceCase struct {
 	Data  string
 	Input struct {
 		Time, Status, Group string
-		Causes              column
+		Causes              references.Column
 		CensorCode          float64 `json:"censor_code"`
 	}
 	Results struct {
@@ -117,23 +62,23 @@ type incidenceCurve struct {
 	NCause   int64 `json:"n_cause"`
 	Horizons incidencePoints
 	Curve    incidencePoints
-	OneMinus column `json:"one_minus_km_naive"`
+	OneMinus references.Column `json:"one_minus_km_naive"`
 }
 
 type incidencePoints struct {
-	Time        column
-	AtRisk      column `json:"n_risk_before"`
-	AJ          column `json:"aj"`
-	SE          column `json:"aj_se_ij"`
-	LogLower    column `json:"aj_log_lower"`
-	LogUpper    column `json:"aj_log_upper"`
-	LogLogLower column `json:"aj_loglog_lower"`
-	LogLogUpper column `json:"aj_loglog_upper"`
-	PlainLower  column `json:"aj_plain_lower"`
-	PlainUpper  column `json:"aj_plain_upper"`
-	Aalen       column `json:"cuminc_var"`
-	AalenLower  column `json:"cuminc_loglog_lower"`
-	AalenUpper  column `json:"cuminc_loglog_upper"`
+	Time        references.Column
+	AtRisk      references.Column `json:"n_risk_before"`
+	AJ          references.Column `json:"aj"`
+	SE          references.Column `json:"aj_se_ij"`
+	LogLower    references.Column `json:"aj_log_lower"`
+	LogUpper    references.Column `json:"aj_log_upper"`
+	LogLogLower references.Column `json:"aj_loglog_lower"`
+	LogLogUpper references.Column `json:"aj_loglog_upper"`
+	PlainLower  references.Column `json:"aj_plain_lower"`
+	PlainUpper  references.Column `json:"aj_plain_upper"`
+	Aalen       references.Column `json:"cuminc_var"`
+	AalenLower  references.Column `json:"cuminc_loglog_lower"`
+	AalenUpper  references.Column `json:"cuminc_loglog_upper"`
 }
 
 func (c *incidenceCase) labels() (out []string) {
@@ -147,7 +92,7 @@ func (c *incidenceCase) labels() (out []string) {
 
 // data reads the rows of the case. Rows without a group are left out, as the reference does.
 func (c *incidenceCase) data(t *testing.T) survival.RealData {
-	f := readFrame(t, references+"/data/"+c.Data)
+	f := references.Data(t, c.Data)
 	labels := c.labels()
 	d := survival.RealData{Groups: len(labels), Causes: len(c.Input.Causes)}
 	time, status := numbers(t, f[c.Input.Time]), numbers(t, f[c.Input.Status])
@@ -175,7 +120,7 @@ func TestIncidenceAgainstReferences(t *testing.T) {
 	} {
 		t.Run(id, func(t *testing.T) {
 			var c incidenceCase
-			readReference(t, id, &c)
+			references.Expected(t, id, &c)
 			counts := mustCountReal(t, c.data(t))
 			labels := c.labels()
 			for _, want := range c.Results.Curves {
@@ -224,7 +169,7 @@ func checkPoints(t *testing.T, curve *competing.Curve, want incidencePoints) {
 	}
 }
 
-func checkLimits(t *testing.T, name string, curve *competing.Curve, at float64, scale survival.Scale, lower, upper column, i int) {
+func checkLimits(t *testing.T, name string, curve *competing.Curve, at float64, scale survival.Scale, lower, upper references.Column, i int) {
 	t.Helper()
 	if lower == nil {
 		return // the curve table of the reference has no limits, only its horizons have
@@ -254,8 +199,8 @@ func TestIncidenceWithoutEventsAgainstReference(t *testing.T) {
 			ExpectedCIF float64 `json:"expected_cif"`
 		}
 	}
-	readReference(t, "cif_edge_no_events", &want)
-	f := readFrame(t, references+"/data/edge_no_events.csv")
+	references.Expected(t, "cif_edge_no_events", &want)
+	f := references.Read(t, references.Folder+"/data/edge_no_events.csv")
 	exit := numbers(t, f["time"])
 	counts := mustCountReal(t, survival.RealData{Exit: exit, Cause: make([]uint8, len(exit)), Causes: 2})
 	for cause := 1; cause <= 2; cause++ {
@@ -278,15 +223,15 @@ func TestLeftTruncatedIncidenceAgainstReference(t *testing.T) {
 					Cause    int
 					NCause   int64 `json:"n_cause"`
 					Horizons struct {
-						Time, AJ column
-						Var      column `json:"etm_var"`
+						Time, AJ references.Column
+						Var      references.Column `json:"etm_var"`
 					}
 					Curve incidencePoints
 				}
 			}
 		}
 	}
-	readReference(t, "cif_left_truncated_mgus1_age", &c)
+	references.Expected(t, "cif_left_truncated_mgus1_age", &c)
 	counts := mustCountReal(t, mgus1Ages(t))
 	for g, group := range c.Results.Groups {
 		for _, want := range group.Causes {

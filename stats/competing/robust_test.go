@@ -9,6 +9,7 @@ import (
 
 	"deltoid/stats/competing"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -22,14 +23,14 @@ func TestRobustAgainstReference(t *testing.T) {
 				Causes []struct {
 					Cause    int
 					Horizons struct {
-						Time column
-						SE   column `json:"aj_se_ij"`
+						Time references.Column
+						SE   references.Column `json:"aj_se_ij"`
 					}
 				}
 			}
 		}
 	}
-	readReference(t, "cif_left_truncated_mgus1_age", &c)
+	references.Expected(t, "cif_left_truncated_mgus1_age", &c)
 	d := mgus1Ages(t)
 	counts := mustCountReal(t, d)
 	compared := 0
@@ -54,7 +55,7 @@ func TestRobustAgainstReference(t *testing.T) {
 
 func mgus1Ages(t *testing.T) survival.RealData {
 	t.Helper()
-	f := readFrame(t, references+"/data/mgus1.csv")
+	f := references.Read(t, references.Folder+"/data/mgus1.csv")
 	age, stop, cause := numbers(t, f["age"]), numbers(t, f["stop"]), numbers(t, f["cause"])
 	d := survival.RealData{Groups: 2, Causes: 2}
 	for i := range age {

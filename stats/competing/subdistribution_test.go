@@ -13,20 +13,21 @@ import (
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
 type fineGrayFit struct {
-	Coef   column
-	SE     column
-	Robust column `json:"robust_se"`
-	Naive  column `json:"inv_information_se"`
+	Coef   references.Column
+	SE     references.Column
+	Robust references.Column `json:"robust_se"`
+	Naive  references.Column `json:"inv_information_se"`
 	LogLik float64
 	Null   float64 `json:"loglik_null"`
 	CIF    struct {
 		X    [][]float64 `json:"newX"`
-		Time column
-		CIF  []column
+		Time references.Column
+		CIF  []references.Column
 	} `json:"predicted_cif"`
 }
 
@@ -47,7 +48,7 @@ type fineGrayCase struct {
 }
 
 func (c *fineGrayCase) read(t *testing.T) (survival.RealData, []covariates.Column) {
-	f := readFrame(t, references+"/data/"+c.Data)
+	f := references.Data(t, c.Data)
 	terms := strings.Split(strings.ReplaceAll(strings.TrimPrefix(c.Input.Design, "~"), " ", ""), "+")
 	var rows []int
 	for i := range f[c.Input.Time] {
@@ -121,7 +122,7 @@ func TestSubdistributionAgainstReferences(t *testing.T) {
 	for _, id := range []string{"melanoma", "melanoma_cause2", "melanoma_cengroup", "mgus1", "pbc"} {
 		t.Run(id, func(t *testing.T) {
 			var c fineGrayCase
-			readReference(t, "finegray_"+id, &c)
+			references.Expected(t, "finegray_"+id, &c)
 			d, x := c.read(t)
 			r := c.Results
 			f := mustSubdistribution(t, d, int(c.Input.Failcode), x, competing.SubdistributionOptions{Ties: competing.AtOnce})
@@ -183,7 +184,7 @@ func TestSubdistributionOfFourteen(t *testing.T) {
 
 // The same fourteen with no two times alike: both conventions agree (R 4.2.2, cmprsk 2.2-11).
 func TestSubdistributionOfFourteenWithoutTies(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/finegray14_noties.csv")
+	f := references.Read(t, "../../testdata/published/data/finegray14_noties.csv")
 	d := survival.RealData{Exit: numbers(t, f["time"]), Causes: 2}
 	for _, c := range numbers(t, f["status"]) {
 		d.Cause = append(d.Cause, uint8(c))
@@ -201,7 +202,7 @@ func TestSubdistributionOfFourteenWithoutTies(t *testing.T) {
 // MGUS with age, sex and size of the spike, 11 without which left out; the vignette below prints
 // −0.017, −0.213 and 0.888, and 0.059, 0.369 and −0.154 for death.
 func TestSubdistributionOfMGUSByThree(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/mgus2_cr.csv")
+	f := references.Read(t, "../../testdata/published/data/mgus2_cr.csv")
 	d := survival.RealData{Causes: 2}
 	x := []covariates.Column{{Name: "age"}, {Name: "male"}, {Name: "spike"}}
 	for i, spike := range f["mspike"] {
@@ -233,7 +234,7 @@ func TestSubdistributionOfMGUSByThree(t *testing.T) {
 // competing risks in the survival package; the digits below are those of the inventors' program
 // (R 4.2.2, cmprsk 2.2-11), which differ for ties of events and censorings.
 func TestSubdistributionOfMGUS(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/mgus2_cr.csv")
+	f := references.Read(t, "../../testdata/published/data/mgus2_cr.csv")
 	male := make([]float64, len(f["sex"]))
 	for i, s := range f["sex"] {
 		if s == "M" {

@@ -1,52 +1,17 @@
 package describe_test
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
 	"deltoid/stats/describe"
+	"deltoid/stats/references"
 )
 
 // The reference results were made by other programs; testdata/references/README.md says which, in which version and by
 // which scripts. Their tolerance is 1e-9.
-const references = "../../testdata/references"
-
-func readReference(t *testing.T, id string, into any) {
-	t.Helper()
-	b, err := os.ReadFile(filepath.Join(references, "expected", id+".json"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(b, into); err != nil {
-		t.Fatal(id, err)
-	}
-}
-
-// readData returns the columns of a data file as text.
-func readData(t *testing.T, name string) map[string][]string {
-	t.Helper()
-	file, err := os.Open(filepath.Join(references, "data", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	columns := map[string][]string{}
-	for _, row := range rows[1:] {
-		for i, name := range rows[0] {
-			columns[name] = append(columns[name], row[i])
-		}
-	}
-	return columns
-}
 
 // numbersWhere returns the numbers of a column in the rows in which another has a value.
 func numbersWhere(t *testing.T, data map[string][]string, column, where, value string) []float64 {
@@ -95,7 +60,7 @@ func TestAgreementAgainstReferences(t *testing.T) {
 				Unweighted, Linear, Quadratic kappaReference
 			}
 		}
-		readReference(t, id, &ref)
+		references.Expected(t, id, &ref)
 		for credit, want := range map[describe.Credit]kappaReference{describe.NoPartialCredit: ref.Results.Unweighted,
 			describe.LinearCredit: ref.Results.Linear, describe.QuadraticCredit: ref.Results.Quadratic} {
 			k := describe.Agreement(ref.Results.Table, credit, 0.95)
@@ -114,7 +79,7 @@ func TestAgreementAgainstReferences(t *testing.T) {
 func TestProportionsAgainstReferences(t *testing.T) {
 	for _, id := range []string{"prop_arthritis", "prop_edge"} {
 		var ref struct{ Results map[string]json.RawMessage }
-		readReference(t, id, &ref)
+		references.Expected(t, id, &ref)
 		singles, pairs := 0, 0
 		for name, raw := range ref.Results {
 			var one struct {
@@ -196,7 +161,7 @@ func TestTablesAgainstReferences(t *testing.T) {
 			}
 		}
 	}
-	readReference(t, "tables_arthritis_haireye", &ref)
+	references.Expected(t, "tables_arthritis_haireye", &ref)
 	for _, c := range []table{ref.Results.TwoByTwo, ref.Results.TwoByThree, ref.Results.Small} {
 		got := describe.ChiSquare(c.Table)
 		near(t, "chi-square", got.Statistic, c.Chisq.Statistic, 1e-12)
@@ -282,8 +247,8 @@ func TestSamplesAgainstReferences(t *testing.T) {
 			Three groups     `json:"change_by_three_groups"`
 		}
 	}
-	readReference(t, "tests_anorexia", &anorexia)
-	data := readData(t, "anorexia.csv")
+	references.Expected(t, "tests_anorexia", &anorexia)
+	data := references.Data(t, "anorexia.csv")
 	change := map[string][]float64{}
 	for _, g := range []string{"CBT", "Cont", "FT"} {
 		change[g] = minus(numbersWhere(t, data, "Postwt", "Treat", g), numbersWhere(t, data, "Prewt", "Treat", g))
@@ -302,8 +267,8 @@ func TestSamplesAgainstReferences(t *testing.T) {
 			Paired pairs
 		}
 	}
-	readReference(t, "tests_sleep", &sleep)
-	data = readData(t, "sleep.csv")
+	references.Expected(t, "tests_sleep", &sleep)
+	data = references.Data(t, "sleep.csv")
 	first, second := numbersWhere(t, data, "extra", "group", "1"), numbersWhere(t, data, "extra", "group", "2")
 	sleep.Results.Two.check(t, "sleep", first, second)
 	sleep.Results.Paired.Paired.mean(t, "sleep pairs", describe.Paired(describe.MomentsOf(minus(first, second)), 0.95))
@@ -312,8 +277,8 @@ func TestSamplesAgainstReferences(t *testing.T) {
 
 func TestManyGroupsAgainstReferences(t *testing.T) {
 	var ref struct{ Results struct{ K groups } }
-	readReference(t, "tests_chickwts", &ref)
-	data := readData(t, "chickwts.csv")
+	references.Expected(t, "tests_chickwts", &ref)
+	data := references.Data(t, "chickwts.csv")
 	var samples [][]float64
 	for _, feed := range []string{"casein", "horsebean", "linseed", "meatmeal", "soybean", "sunflower"} {
 		samples = append(samples, numbersWhere(t, data, "weight", "feed", feed))
@@ -354,12 +319,12 @@ func minus(a, b []float64) []float64 {
 func TestQuantilesAgainstReferences(t *testing.T) {
 	var ref struct {
 		Results map[string]struct {
-			X     column
+			X     references.Column
 			Probs []float64
-			Types []column
+			Types []references.Column
 		}
 	}
-	readReference(t, "quantiles", &ref)
+	references.Expected(t, "quantiles", &ref)
 	for name, c := range ref.Results {
 		s := describe.Sort(c.X)
 		for i, row := range c.Types {
@@ -373,14 +338,4 @@ func TestQuantilesAgainstReferences(t *testing.T) {
 	if len(ref.Results) < 8 {
 		t.Fatal("read only", len(ref.Results), "samples")
 	}
-}
-
-// column is numbers, of which a single one may stand without brackets.
-type column []float64
-
-func (c *column) UnmarshalJSON(b []byte) error {
-	if b[0] != '[' {
-		b = append(append([]byte("["), b...), ']')
-	}
-	return json.Unmarshal(b, (*[]float64)(c))
 }

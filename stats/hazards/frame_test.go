@@ -1,91 +1,19 @@
 package hazards_test
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"math"
-	"os"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
+	"deltoid/stats/references"
 )
 
 // See testdata/references/README.md for the programs, versions and scripts behind these numbers.
-const references = "../../testdata/references"
 
-// numbersOrOne is a column of a reference result; one number stands for a column of one.
-type numbersOrOne []float64
-
-func (c *numbersOrOne) UnmarshalJSON(b []byte) error {
-	var many []*float64
-	if b[0] != '[' {
-		b = slices.Concat([]byte("["), b, []byte("]"))
-	}
-	if err := json.Unmarshal(b, &many); err != nil {
-		return err
-	}
-	for _, x := range many {
-		if x == nil {
-			*c = append(*c, math.NaN())
-		} else {
-			*c = append(*c, *x)
-		}
-	}
-	return nil
-}
-
-func readReference(t testing.TB, id string, into any) {
-	t.Helper()
-	b, err := os.ReadFile(references + "/expected/" + id + ".json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(b, into); err != nil {
-		t.Fatal(id, err)
-	}
-}
-
-// frame is a table of texts by column.
-type frame map[string][]string
-
-func readFrame(t testing.TB, path string) frame {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f := frame{}
-	for i, name := range rows[0] {
-		for _, row := range rows[1:] {
-			f[name] = append(f[name], row[i])
-		}
-	}
-	return f
-}
-
-// keep returns the rows for which ok is true.
-func (f frame) keep(ok func(i int) bool) frame {
-	out := frame{}
-	for name, column := range f {
-		for i, x := range column {
-			if ok(i) {
-				out[name] = append(out[name], x)
-			}
-		}
-	}
-	return out
-}
-
-func (f frame) numbers(t testing.TB, name string) []float64 {
+func numbers(t testing.TB, f references.Frame, name string) []float64 {
 	t.Helper()
 	log := strings.HasPrefix(name, "log(")
 	if log {
@@ -104,16 +32,6 @@ func (f frame) numbers(t testing.TB, name string) []float64 {
 	return out
 }
 
-// codes numbers the texts of a column in alphabetical order.
-func (f frame) codes(name string) (codes []int32, labels []string) {
-	labels = slices.Compact(slices.Sorted(slices.Values(f[name])))
-	for _, s := range f[name] {
-		at, _ := slices.BinarySearch(labels, s)
-		codes = append(codes, int32(at))
-	}
-	return codes, labels
-}
-
 func isEvent(events []float64) []uint8 {
 	out := make([]uint8, len(events))
 	for i, x := range events {
@@ -123,9 +41,9 @@ func isEvent(events []float64) []uint8 {
 }
 
 // columns makes the columns of a term: a level other than the first, or a number, or a product.
-func (f frame) columns(t testing.TB, term string, factors map[string][]string) (out []covariates.Column) {
+func columnsOf(t testing.TB, f references.Frame, term string, factors map[string][]string) (out []covariates.Column) {
 	if a, b, product := strings.Cut(term, "*"); product {
-		x, y := f.columns(t, a, factors), f.columns(t, b, factors)
+		x, y := columnsOf(t, f, a, factors), columnsOf(t, f, b, factors)
 		out = append(append(out, x...), y...)
 		for _, p := range x {
 			for _, q := range y {
@@ -140,7 +58,7 @@ func (f frame) columns(t testing.TB, term string, factors map[string][]string) (
 	}
 	levels, isFactor := factors[term]
 	if !isFactor {
-		return []covariates.Column{{Name: term, Values: f.numbers(t, term)}}
+		return []covariates.Column{{Name: term, Values: numbers(t, f, term)}}
 	}
 	for _, level := range levels[1:] {
 		values := make([]float64, len(f[term]))

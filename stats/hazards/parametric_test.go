@@ -8,15 +8,16 @@ import (
 	"deltoid/stats/dist"
 	"deltoid/stats/hazards"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/regression"
 	"deltoid/stats/survival"
 )
 
 func sixMP(t *testing.T) (hazards.Data, []covariates.Column) {
-	f := readFrame(t, references+"/data/leukemia6mp.csv")
-	d := ranked(t, nil, f.numbers(t, "weeks"))
-	d.Cause = isEvent(f.numbers(t, "relapse"))
-	return d, f.columns(t, "treatment", map[string][]string{"treatment": {"placebo", "6MP"}})
+	f := references.Read(t, references.Folder+"/data/leukemia6mp.csv")
+	d := ranked(t, nil, numbers(t, f, "weeks"))
+	d.Cause = isEvent(numbers(t, f, "relapse"))
+	return d, columnsOf(t, f, "treatment", map[string][]string{"treatment": {"placebo", "6MP"}})
 }
 
 // The 6-MP trial: shape 1.366 and log hazard ratio −1.731 are in Cox & Oakes, Analysis of Survival

@@ -7,6 +7,7 @@ import (
 
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
+	"deltoid/stats/references"
 )
 
 func column(name string, x ...float64) []covariates.Column {
@@ -16,10 +17,10 @@ func column(name string, x ...float64) []covariates.Column {
 // The 6-MP trial by all three methods of ties. The figures were computed with R 4.2.2, survival
 // 3.5-3; the score test of the exact partial likelihood equals the log-rank statistic, 16.79.
 func TestTiesOfTheSixMPTrial(t *testing.T) {
-	f := readFrame(t, references+"/data/leukemia6mp.csv")
-	d := ranked(t, nil, f.numbers(t, "weeks"))
-	d.Cause = isEvent(f.numbers(t, "relapse"))
-	x := f.columns(t, "treatment", map[string][]string{"treatment": {"6MP", "placebo"}})
+	f := references.Read(t, references.Folder+"/data/leukemia6mp.csv")
+	d := ranked(t, nil, numbers(t, f, "weeks"))
+	d.Cause = isEvent(numbers(t, f, "relapse"))
+	x := columnsOf(t, f, "treatment", map[string][]string{"treatment": {"6MP", "placebo"}})
 	for ties, want := range map[hazards.Ties][7]float64{
 		hazards.Efron:        {1.572125149, 0.412396718, -93.184269997, -85.008424577, 14.532617, 17.246537, 16.351690839},
 		hazards.Breslow:      {1.509191413, 0.409564406, -93.985050478, -86.379622071, 13.578264, 15.930540, 15.210856814},
@@ -138,14 +139,14 @@ func TestWeightedRows(t *testing.T) {
 // Separate models for each recurrence of bladder tumours. Wei, Lin & Weissfeld (1989) print −0.518,
 // −0.619, −0.700 and −0.651 (from memory); more digits from R 4.2.2, survival 3.5-3.
 func TestBladderRecurrences(t *testing.T) {
-	all := readFrame(t, references+"/data/bladder.csv")
+	all := references.Read(t, references.Folder+"/data/bladder.csv")
 	for k, want := range [][2]float64{{-0.517620904, .315757}, {-0.619440409, .393177}, {-0.699877096, .459943}, {-0.650793463, .577442}} {
-		f := all.keep(func(i int) bool { return all["enum"][i] == fmt.Sprint(k+1) })
-		d := ranked(t, nil, f.numbers(t, "stop"))
-		d.Cause = isEvent(f.numbers(t, "event"))
+		f := all.Where(func(i int) bool { return all["enum"][i] == fmt.Sprint(k+1) })
+		d := ranked(t, nil, numbers(t, f, "stop"))
+		d.Cause = isEvent(numbers(t, f, "event"))
 		var x []covariates.Column
 		for _, name := range []string{"rx", "size", "number"} {
-			x = append(x, f.columns(t, name, nil)...)
+			x = append(x, columnsOf(t, f, name, nil)...)
 		}
 		fit := mustCox(t, d, x, hazards.Options{Ties: hazards.Breslow, Robust: k == 0})
 		near(t, "treatment", fit.Coefficient[0], want[0], 1e-8)
@@ -158,7 +159,7 @@ func TestBladderRecurrences(t *testing.T) {
 
 // Separation, and near-separation whose profile likelihood the reference gives.
 func TestSeparationAgainstReference(t *testing.T) {
-	f := readFrame(t, references+"/data/edge_separation.csv")
+	f := references.Read(t, references.Folder+"/data/edge_separation.csv")
 	var want struct {
 		Results struct {
 			Not struct {
@@ -169,10 +170,10 @@ func TestSeparationAgainstReference(t *testing.T) {
 			} `json:"not_separated"`
 		}
 	}
-	readReference(t, "cox_edge_separation", &want)
-	d := ranked(t, nil, f.numbers(t, "time"))
-	d.Cause = isEvent(f.numbers(t, "status"))
-	x := f.columns(t, "x", nil)
+	references.Expected(t, "cox_edge_separation", &want)
+	d := ranked(t, nil, numbers(t, f, "time"))
+	d.Cause = isEvent(numbers(t, f, "status"))
+	x := columnsOf(t, f, "x", nil)
 	fit, err := hazards.Cox(d, 1, x, hazards.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -180,8 +181,8 @@ func TestSeparationAgainstReference(t *testing.T) {
 	if fit.Status != covariates.Separated || fit.AtFault[0] != "x" {
 		t.Errorf("%v: %s", fit.Status, fit.Reason)
 	}
-	d = ranked(t, nil, f.numbers(t, "time_near"))
-	d.Cause = isEvent(f.numbers(t, "status_near"))
+	d = ranked(t, nil, numbers(t, f, "time_near"))
+	d.Cause = isEvent(numbers(t, f, "status_near"))
 	fit = mustCox(t, d, x, hazards.Options{})
 	near(t, "coefficient", fit.Coefficient[0], want.Results.Not.Coef, 1e-9)
 	near(t, "standard error", fit.Effect(0, 0.95).SE, want.Results.Not.SE, 1e-9)
@@ -195,11 +196,11 @@ func TestSeparationAgainstReference(t *testing.T) {
 // likeness of two sides of one patient); figures from R 4.2.2, survival 3.5-3. The clustered
 // standard error is the smaller one, because each patient has an eye of either treatment.
 func TestDiabeticEyes(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/diabetic.csv")
-	d := ranked(t, nil, f.numbers(t, "time"))
-	d.Cause = isEvent(f.numbers(t, "status"))
-	d.Cluster, _ = f.codes("id")
-	trt, age := f.columns(t, "trt", nil), f.columns(t, "age", nil)
+	f := references.Read(t, "../../testdata/published/data/diabetic.csv")
+	d := ranked(t, nil, numbers(t, f, "time"))
+	d.Cause = isEvent(numbers(t, f, "status"))
+	d.Cluster, _ = f.Codes("id")
+	trt, age := columnsOf(t, f, "trt", nil), columnsOf(t, f, "age", nil)
 	one := mustCox(t, d, trt, hazards.Options{})
 	near(t, "treatment", one.Coefficient[0], -0.77663741, 1e-8)
 	near(t, "model-based", math.Sqrt(one.Model[0]), 0.168778393, 1e-8)

@@ -9,13 +9,14 @@ import (
 
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
 type chiSquare struct {
-	ChiSq numbersOrOne
-	DF    numbersOrOne
-	P     numbersOrOne
+	ChiSq references.Column
+	DF    references.Column
+	P     references.Column
 	Term  []string
 	Error []string
 }
@@ -24,14 +25,14 @@ type coxResult struct {
 	N       int
 	Events  int      `json:"n_event"`
 	Names   []string `json:"coef_names"`
-	Coef    numbersOrOne
-	SE      numbersOrOne
-	NaiveSE numbersOrOne `json:"naive_se"`
-	Robust  bool         `json:"se_is_robust"`
-	Lower   numbersOrOne `json:"hr_lower"`
-	Upper   numbersOrOne `json:"hr_upper"`
-	P       numbersOrOne
-	VCov    []numbersOrOne
+	Coef    references.Column
+	SE      references.Column
+	NaiveSE references.Column `json:"naive_se"`
+	Robust  bool              `json:"se_is_robust"`
+	Lower   references.Column `json:"hr_lower"`
+	Upper   references.Column `json:"hr_upper"`
+	P       references.Column
+	VCov    []references.Column
 	Null    float64   `json:"loglik_null"`
 	LogLik  float64   `json:"loglik"`
 	LR      chiSquare `json:"lr_test"`
@@ -44,23 +45,23 @@ type coxResult struct {
 	}
 	ZPH      map[string]chiSquare
 	Baseline struct {
-		Time      numbersOrOne
-		ByStratum map[string]numbersOrOne `json:"by_stratum"`
+		Time      references.Column
+		ByStratum map[string]references.Column `json:"by_stratum"`
 	} `json:"baseline_cumhaz_at_zero_covariates"`
 	Predicted []struct {
 		NewData            map[string]any
-		Time, Surv, CumHaz numbersOrOne
-		SE                 numbersOrOne `json:"std_err"`
-		LogLower           numbersOrOne `json:"log_lower"`
-		LogUpper           numbersOrOne `json:"log_upper"`
-		LogLogLower        numbersOrOne `json:"loglog_lower"`
-		LogLogUpper        numbersOrOne `json:"loglog_upper"`
-		PlainLower         numbersOrOne `json:"plain_lower"`
-		PlainUpper         numbersOrOne `json:"plain_upper"`
+		Time, Surv, CumHaz references.Column
+		SE                 references.Column `json:"std_err"`
+		LogLower           references.Column `json:"log_lower"`
+		LogUpper           references.Column `json:"log_upper"`
+		LogLogLower        references.Column `json:"loglog_lower"`
+		LogLogUpper        references.Column `json:"loglog_upper"`
+		PlainLower         references.Column `json:"plain_lower"`
+		PlainUpper         references.Column `json:"plain_upper"`
 	}
 	Residuals struct {
-		Martingale, Deviance numbersOrOne
-		DFBeta               []numbersOrOne
+		Martingale, Deviance references.Column
+		DFBeta               []references.Column
 	} `json:"residuals_first_rows"`
 	SumSquares float64 `json:"sum_martingale_squared"`
 }
@@ -76,14 +77,14 @@ type coxCase struct {
 }
 
 // frame reads the rows that the reference used: those of its subset that miss nothing.
-func (c *coxCase) frame(t *testing.T) frame {
-	f := readFrame(t, references+"/data/"+c.Data)
+func (c *coxCase) frame(t *testing.T) references.Frame {
+	f := references.Data(t, c.Data)
 	left, right, _ := strings.Cut(c.Input.Formula, "~")
 	used := append(strings.FieldsFunc(left[5:], isComma), strings.FieldsFunc(right, isComma)...)
 	if c.Input.Cluster != "" {
 		used = append(used, c.Input.Cluster)
 	}
-	return f.keep(func(i int) bool {
+	return f.Where(func(i int) bool {
 		for _, name := range used {
 			if column, known := f[name]; known && column[i] == "" {
 				return false
@@ -100,29 +101,29 @@ func (c *coxCase) frame(t *testing.T) frame {
 
 func isComma(r rune) bool { return strings.ContainsRune(" ,()+*~", r) }
 
-func (c *coxCase) data(t *testing.T, f frame) (hazards.Data, []covariates.Column) {
+func (c *coxCase) data(t *testing.T, f references.Frame) (hazards.Data, []covariates.Column) {
 	left, right, _ := strings.Cut(c.Input.Formula, "~")
 	outcome := strings.FieldsFunc(left[5:], isComma)
 	var d hazards.Data
 	if len(outcome) == 3 {
-		d = ranked(t, f.numbers(t, outcome[0]), f.numbers(t, outcome[1]))
+		d = ranked(t, numbers(t, f, outcome[0]), numbers(t, f, outcome[1]))
 	} else {
-		d = ranked(t, nil, f.numbers(t, outcome[0]))
+		d = ranked(t, nil, numbers(t, f, outcome[0]))
 	}
-	d.Cause = isEvent(f.numbers(t, outcome[len(outcome)-1]))
+	d.Cause = isEvent(numbers(t, f, outcome[len(outcome)-1]))
 	var columns []covariates.Column
 	for _, term := range strings.Split(strings.ReplaceAll(right, " ", ""), "+") {
 		if name, ok := strings.CutPrefix(term, "strata("); ok {
-			d.Stratum, c.strata = f.codes(strings.TrimSuffix(name, ")"))
+			d.Stratum, c.strata = f.Codes(strings.TrimSuffix(name, ")"))
 			continue
 		}
-		columns = append(columns, f.columns(t, term, c.Input.Factors)...)
+		columns = append(columns, columnsOf(t, f, term, c.Input.Factors)...)
 	}
 	if c.Input.Weights != "" {
-		d.Weight = f.numbers(t, c.Input.Weights)
+		d.Weight = numbers(t, f, c.Input.Weights)
 	}
 	if c.Input.Cluster != "" {
-		d.Cluster, _ = f.codes(c.Input.Cluster)
+		d.Cluster, _ = f.Codes(c.Input.Cluster)
 	}
 	return d, columns
 }
@@ -130,7 +131,7 @@ func (c *coxCase) data(t *testing.T, f frame) (hazards.Data, []covariates.Column
 // All Cox cases of the reference results, by both methods of ties. Coefficients and standard
 // errors agree to 1e-9; the reference's iteration is run to 1e-14.
 func TestCoxAgainstReferences(t *testing.T) {
-	paths, _ := filepath.Glob(references + "/expected/cox_*.json")
+	paths, _ := filepath.Glob(references.Folder + "/expected/cox_*.json")
 	if len(paths) < 15 {
 		t.Fatalf("%d reference cases found", len(paths))
 	}
@@ -141,7 +142,7 @@ func TestCoxAgainstReferences(t *testing.T) {
 		}
 		t.Run(id, func(t *testing.T) {
 			var c coxCase
-			readReference(t, id, &c)
+			references.Expected(t, id, &c)
 			f := c.frame(t)
 			d, columns := c.data(t, f)
 			for name, ties := range map[string]hazards.Ties{"efron": hazards.Efron, "breslow": hazards.Breslow} {
@@ -269,7 +270,7 @@ func (c *coxCase) checkBaseline(t *testing.T, fit *hazards.Fit, want coxResult) 
 
 func (c *coxCase) checkPredictions(t *testing.T, fit *hazards.Fit, want coxResult) {
 	for _, p := range want.Predicted {
-		f := frame{}
+		f := references.Frame{}
 		for name, x := range p.NewData {
 			switch v := x.(type) {
 			case string:
@@ -281,12 +282,12 @@ func (c *coxCase) checkPredictions(t *testing.T, fit *hazards.Fit, want coxResul
 		_, right, _ := strings.Cut(c.Input.Formula, "~")
 		var values []float64
 		for _, term := range strings.Split(strings.ReplaceAll(right, " ", ""), "+") {
-			for _, column := range f.columns(t, term, c.Input.Factors) {
+			for _, column := range columnsOf(t, f, term, c.Input.Factors) {
 				values = append(values, column.Values[0])
 			}
 		}
 		request := []hazards.Request{{Values: values}}
-		limits := map[survival.Scale][2]numbersOrOne{survival.Log: {p.LogLower, p.LogUpper}, survival.LogLog: {p.LogLogLower, p.LogLogUpper}, survival.Plain: {p.PlainLower, p.PlainUpper}}
+		limits := map[survival.Scale][2]references.Column{survival.Log: {p.LogLower, p.LogUpper}, survival.LogLog: {p.LogLogLower, p.LogLogUpper}, survival.Plain: {p.PlainLower, p.PlainUpper}}
 		for scale, limit := range limits {
 			got, err := fit.Predict(request, p.Time, 0.95, scale)
 			if err != nil {

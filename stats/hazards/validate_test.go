@@ -9,6 +9,7 @@ import (
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/regression"
 	"deltoid/stats/survival"
 )
@@ -42,18 +43,18 @@ func TestValidationByHand(t *testing.T) {
 // of the logistic reference (testdata/references, arthritis), and a model made on the same rows has
 // intercept 0 and slope 1.
 func TestValidationOfChances(t *testing.T) {
-	f := readFrame(t, references+"/data/arthritis.csv")
+	f := references.Read(t, references.Folder+"/data/arthritis.csv")
 	var want struct {
 		Results struct {
 			Brier float64
 			C     float64 `json:"c_statistic"`
 		}
 	}
-	readReference(t, "logistic_arthritis", &want)
+	references.Expected(t, "logistic_arthritis", &want)
 	factors := map[string][]string{"Treatment": {"Placebo", "Treated"}, "Sex": {"Female", "Male"}}
 	var x []covariates.Column
 	for _, term := range []string{"Treatment", "Sex", "Age"} {
-		x = append(x, f.columns(t, term, factors)...)
+		x = append(x, columnsOf(t, f, term, factors)...)
 	}
 	y, d := make([]float64, len(f["Improved"])), hazards.Data{}
 	for i, s := range f["Improved"] {

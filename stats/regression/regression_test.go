@@ -1,12 +1,9 @@
 package regression_test
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"runtime"
 	"slices"
 	"strconv"
@@ -15,31 +12,11 @@ import (
 
 	"deltoid/stats/covariates"
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/regression"
 )
 
 // See testdata/references/README.md for the programs, versions and scripts behind these numbers.
-const references = "../../testdata/references"
-
-func readFrame(t testing.TB, name string) map[string][]string {
-	t.Helper()
-	file, err := os.Open(references + "/data/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f := map[string][]string{}
-	for i, name := range rows[0] {
-		for _, row := range rows[1:] {
-			f[name] = append(f[name], row[i])
-		}
-	}
-	return f
-}
 
 func number(t testing.TB, name string, texts []string) covariates.Column {
 	t.Helper()
@@ -104,28 +81,23 @@ type reference struct {
 	}
 }
 
-func readReference(t *testing.T, id string) (r reference) {
-	b, err := os.ReadFile(references + "/expected/" + id + ".json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(b, &r); err != nil {
-		t.Fatal(err)
-	}
+func expected(t *testing.T, id string) (r reference) {
+	t.Helper()
+	references.Expected(t, id, &r)
 	return r
 }
 
 func TestLogisticAgainstReferences(t *testing.T) {
-	b := readFrame(t, "birthwt.csv")
+	b := references.Data(t, "birthwt.csv")
 	births := []covariates.Column{number(t, "age", b["age"]), number(t, "lwt", b["lwt"]), is("race", "2", b["race"]), is("race", "3", b["race"]),
 		number(t, "smoke", b["smoke"]), number(t, "ht", b["ht"]), number(t, "ui", b["ui"])}
-	checkLogistic(t, readReference(t, "logistic_birthwt"), number(t, "low", b["low"]).Values, births)
-	a := readFrame(t, "arthritis.csv")
+	checkLogistic(t, expected(t, "logistic_birthwt"), number(t, "low", b["low"]).Values, births)
+	a := references.Data(t, "arthritis.csv")
 	better := is("", "None", a["Improved"]).Values
 	for i := range better {
 		better[i] = 1 - better[i]
 	}
-	checkLogistic(t, readReference(t, "logistic_arthritis"), better,
+	checkLogistic(t, expected(t, "logistic_arthritis"), better,
 		[]covariates.Column{is("Treatment", "Treated", a["Treatment"]), is("Sex", "Male", a["Sex"]), number(t, "Age", a["Age"])})
 }
 
@@ -169,7 +141,7 @@ func checkLogistic(t *testing.T, want reference, y []float64, x []covariates.Col
 
 // Quasi-complete separation: refused, named, and answered by the penalised likelihood (brglm2).
 func TestLogisticSeparationAgainstReference(t *testing.T) {
-	f := readFrame(t, "edge_separation.csv")
+	f := references.Data(t, "edge_separation.csv")
 	y, id := number(t, "status", f["status"]).Values, number(t, "id", f["id"]).Values
 	z := make([]float64, len(y))
 	for i := range z {
@@ -185,7 +157,7 @@ func TestLogisticSeparationAgainstReference(t *testing.T) {
 	if fit.Status != covariates.Separated || !slices.Contains(fit.AtFault, "z") || !strings.Contains(fit.Reason, "z = 1 have the event") {
 		t.Error(fit.Status, fit.AtFault, fit.Reason)
 	}
-	want := readReference(t, "logistic_separation").Results.Firth
+	want := expected(t, "logistic_separation").Results.Firth
 	firth := must(t, regression.Logistic, d, x, regression.Options{Penalised: true})
 	for j := range 2 {
 		near(t, "penalised coefficient", firth.Coefficient[j], want.Coef[1-j], 1e-6)
@@ -197,7 +169,7 @@ func TestLogisticSeparationAgainstReference(t *testing.T) {
 // (1987), table 2.10). Rate ratios and log-likelihood from memory of a widely printed analysis
 // of these data; the log-likelihood holds the log factorials.
 func TestPoissonOfBritishDoctors(t *testing.T) {
-	f := readFrame(t, "breslow_rates.csv")
+	f := references.Data(t, "breslow_rates.csv")
 	years := number(t, "person_years", f["person_years"]).Values
 	offset := make([]float64, len(years))
 	for i, y := range years {

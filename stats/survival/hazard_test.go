@@ -5,14 +5,15 @@ import (
 	"testing"
 
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
 func TestHazardAgainstReferences(t *testing.T) {
 	type points struct {
-		Time   column
-		Hazard column `json:"cumhaz_na"`
-		SE     column `json:"se_cumhaz_na"`
+		Time   references.Column
+		Hazard references.Column `json:"cumhaz_na"`
+		SE     references.Column `json:"se_cumhaz_na"`
 	}
 	for _, id := range []string{"km_leukemia6mp", "km_lung_sex", "km_pbc", "km_veteran_celltype", "km_edge_time_zero_ties", "km_channing_left_truncated"} {
 		var c productLimitCase
@@ -23,8 +24,8 @@ func TestHazardAgainstReferences(t *testing.T) {
 				}
 			}
 		}
-		readReference(t, id, &c)
-		readReference(t, id, &want)
+		references.Expected(t, id, &c)
+		references.Expected(t, id, &want)
 		counts := countBoth(t, c.data(t))
 		for g, group := range want.Results.Groups {
 			h := counts.ProductLimit(g, 1).Hazard()

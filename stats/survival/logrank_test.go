@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -27,9 +28,9 @@ type logRankCase struct {
 		}
 		Pairwise struct {
 			First, Second []any
-			P             column
-			Holm          column `json:"p_holm"`
-			BH            column `json:"p_bh"`
+			P             references.Column
+			Holm          references.Column `json:"p_holm"`
+			BH            references.Column `json:"p_bh"`
 		}
 	}
 }
@@ -47,7 +48,7 @@ type logRankResult struct {
 // strata reads the data of the case as one Counts for each stratum.
 func (c *logRankCase) strata(t *testing.T) []*survival.Counts {
 	t.Helper()
-	f := readFrame(t, references+"/data/"+c.Data)
+	f := references.Data(t, c.Data)
 	labels := []string{}
 	for _, g := range c.Results.LogRank.Groups {
 		labels = append(labels, fmt.Sprint(g))
@@ -55,7 +56,7 @@ func (c *logRankCase) strata(t *testing.T) []*survival.Counts {
 	var names []string
 	var stratum []int32
 	var d survival.Data
-	time, status := f.numbers(c.Input.Time), f.numbers(c.Input.Status)
+	time, status := numbers(f, c.Input.Time), numbers(f, c.Input.Status)
 	for i := range time {
 		// Rows without a group or stratum are left out, and so are groups outside the case.
 		g := slices.Index(labels, f[c.Input.Group][i])
@@ -107,7 +108,7 @@ func TestLogRankAgainstReferences(t *testing.T) {
 	} {
 		t.Run(id, func(t *testing.T) {
 			var c logRankCase
-			readReference(t, id, &c)
+			references.Expected(t, id, &c)
 			strata := c.strata(t)
 			named := weightings(t)
 			checkTest(t, strata, survival.Equal, c.Results.LogRank)
@@ -208,10 +209,10 @@ func checkPairs(t *testing.T, c *logRankCase, strata []*survival.Counts) {
 // The references say "no test is possible" for these two; a number would be a mistake.
 func TestNoTestIsPossible(t *testing.T) {
 	for id, status := range map[string]survival.Status{"edge_no_events": survival.NoEvents, "edge_all_same_time": survival.NotComparable} {
-		f := readFrame(t, references+"/data/"+id+".csv")
+		f := references.Data(t, id+".csv")
 		labels := slices.Compact(slices.Sorted(slices.Values(f["group"])))
-		d := survival.RealData{Exit: f.numbers("time"), Group: f.groups(t, "group", labels), Groups: len(labels)}
-		for _, s := range f.numbers("status") {
+		d := survival.RealData{Exit: numbers(f, "time"), Group: groups(t, f, "group", labels), Groups: len(labels)}
+		for _, s := range numbers(f, "status") {
 			d.Cause = append(d.Cause, uint8(s))
 		}
 		got, err := survival.LogRank(1, survival.Equal, countBoth(t, d))
@@ -227,7 +228,7 @@ func TestNoTestIsPossible(t *testing.T) {
 				TestPossible       bool `json:"test_possible"`
 			}
 		}
-		readReference(t, "logrank_"+id, &want)
+		references.Expected(t, "logrank_"+id, &want)
 		if want.Results.TestPossible {
 			t.Errorf("%s: the reference has a test after all", id)
 		}
@@ -242,9 +243,9 @@ func TestNoTestIsPossible(t *testing.T) {
 // what the British Medical Journal note on 51 gliomas prints (Bland & Altman 2004: O 14 and 28,
 // E 22.48 and 19.52, χ² 6.88); the other value was recomputed with R.
 func TestGliomas(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/glioma_bmj2004.csv")
-	d := survival.RealData{Exit: f.numbers("time"), Group: f.groups(t, "grp", []string{"A", "G"}), Groups: 2}
-	for _, s := range f.numbers("status") {
+	f := references.Read(t, "../../testdata/published/data/glioma_bmj2004.csv")
+	d := survival.RealData{Exit: numbers(f, "time"), Group: groups(t, f, "grp", []string{"A", "G"}), Groups: 2}
+	for _, s := range numbers(f, "status") {
 		d.Cause = append(d.Cause, uint8(s))
 	}
 	got, err := survival.LogRank(1, survival.Equal, countBoth(t, d))
@@ -264,7 +265,7 @@ func TestGliomas(t *testing.T) {
 
 func TestSixMPLogRank(t *testing.T) {
 	var c logRankCase
-	readReference(t, "logrank_leukemia6mp", &c)
+	references.Expected(t, "logrank_leukemia6mp", &c)
 	got, err := survival.LogRank(1, survival.Equal, c.strata(t)...)
 	if err != nil {
 		t.Fatal(err)

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -13,32 +14,32 @@ type meanCase struct {
 	Results struct {
 		Groups []struct {
 			Mean struct {
-				Horizon column `json:"tau"`
-				Value   column `json:"rmst"`
-				SE      column
-				Lower   column
-				Upper   column
+				Horizon references.Column `json:"tau"`
+				Value   references.Column `json:"rmst"`
+				SE      references.Column
+				Lower   references.Column
+				Upper   references.Column
 			} `json:"rmst"`
 		}
 		MeanDifference struct {
-			Horizon    column `json:"tau"`
-			Difference column `json:"first_minus_second"`
-			SE         column
-			Lower      column
-			Upper      column
-			P          column
-			Ratio      column
-			RatioSE    column `json:"ratio_se_log"`
+			Horizon    references.Column `json:"tau"`
+			Difference references.Column `json:"first_minus_second"`
+			SE         references.Column
+			Lower      references.Column
+			Upper      references.Column
+			P          references.Column
+			Ratio      references.Column
+			RatioSE    references.Column `json:"ratio_se_log"`
 		} `json:"rmst_difference"`
 		Difference struct {
-			Time       column
-			Difference column `json:"first_minus_second"`
-			SE         column
-			Lower      column
-			Upper      column
-			P          column
-			ChiSq      column `json:"cloglog_chisq"`
-			ChiSqP     column `json:"cloglog_p"`
+			Time       references.Column
+			Difference references.Column `json:"first_minus_second"`
+			SE         references.Column
+			Lower      references.Column
+			Upper      references.Column
+			P          references.Column
+			ChiSq      references.Column `json:"cloglog_chisq"`
+			ChiSqP     references.Column `json:"cloglog_p"`
 		} `json:"survival_difference"`
 	}
 }
@@ -49,8 +50,8 @@ func TestRestrictedMeanAgainstReferences(t *testing.T) {
 	} {
 		var c productLimitCase
 		var want meanCase
-		readReference(t, id, &c)
-		readReference(t, id, &want)
+		references.Expected(t, id, &c)
+		references.Expected(t, id, &want)
 		counts := countBoth(t, c.data(t))
 		for g, group := range want.Results.Groups {
 			for i, horizon := range group.Mean.Horizon {
@@ -100,8 +101,8 @@ func TestDifferenceAgainstReferences(t *testing.T) {
 	} {
 		var c productLimitCase
 		var want meanCase
-		readReference(t, id, &c)
-		readReference(t, id, &want)
+		references.Expected(t, id, &c)
+		references.Expected(t, id, &want)
 		counts := countBoth(t, c.data(t))
 		w := want.Results.Difference
 		for i, at := range w.Time {
@@ -156,9 +157,9 @@ func TestScalesAgreeOnDifferences(t *testing.T) {
 // The trial of the R package survRM2's vignette (312 patients, ten years): its table prints three
 // decimals, the standard errors were recomputed with R. Differences are arm 1 minus arm 0.
 func TestTenYearMeans(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/pbc312.csv")
-	d := survival.RealData{Exit: f.numbers("years"), Group: f.groups(t, "arm", []string{"0", "1"}), Groups: 2}
-	for _, s := range f.numbers("death") {
+	f := references.Read(t, "../../testdata/published/data/pbc312.csv")
+	d := survival.RealData{Exit: numbers(f, "years"), Group: groups(t, f, "arm", []string{"0", "1"}), Groups: 2}
+	for _, s := range numbers(f, "death") {
 		d.Cause = append(d.Cause, uint8(s))
 	}
 	counts := countBoth(t, d)

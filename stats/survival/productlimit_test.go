@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -30,33 +31,33 @@ type productLimitGroup struct {
 	Horizons  productLimitCurve
 	AtEvents  productLimitCurve `json:"event_times"`
 	Quantiles struct {
-		P           column `json:"prob_failed"`
-		Time        column
-		LogLogLower column `json:"loglog_lower"`
-		LogLogUpper column `json:"loglog_upper"`
-		PlainLower  column `json:"plain_lower"`
-		PlainUpper  column `json:"plain_upper"`
-		LogLower    column `json:"log_lower"`
-		LogUpper    column `json:"log_upper"`
+		P           references.Column `json:"prob_failed"`
+		Time        references.Column
+		LogLogLower references.Column `json:"loglog_lower"`
+		LogLogUpper references.Column `json:"loglog_upper"`
+		PlainLower  references.Column `json:"plain_lower"`
+		PlainUpper  references.Column `json:"plain_upper"`
+		LogLower    references.Column `json:"log_lower"`
+		LogUpper    references.Column `json:"log_upper"`
 	}
 	Reverse struct {
-		P    column `json:"prob"`
-		Time column
+		P    references.Column `json:"prob"`
+		Time references.Column
 	} `json:"reverse_km_followup"`
 }
 
 type productLimitCurve struct {
-	Time, Surv  column
-	SE          column `json:"std_err"`
-	AtRisk      column `json:"n_risk_before"`
-	Events      column `json:"n_event"`
-	Censored    column `json:"n_censor_same_time"`
-	PlainLower  column `json:"plain_lower"`
-	PlainUpper  column `json:"plain_upper"`
-	LogLower    column `json:"log_lower"`
-	LogUpper    column `json:"log_upper"`
-	LogLogLower column `json:"loglog_lower"`
-	LogLogUpper column `json:"loglog_upper"`
+	Time, Surv  references.Column
+	SE          references.Column `json:"std_err"`
+	AtRisk      references.Column `json:"n_risk_before"`
+	Events      references.Column `json:"n_event"`
+	Censored    references.Column `json:"n_censor_same_time"`
+	PlainLower  references.Column `json:"plain_lower"`
+	PlainUpper  references.Column `json:"plain_upper"`
+	LogLower    references.Column `json:"log_lower"`
+	LogUpper    references.Column `json:"log_upper"`
+	LogLogLower references.Column `json:"loglog_lower"`
+	LogLogUpper references.Column `json:"loglog_upper"`
 }
 
 // labels returns the group labels of the case in the order of its results.
@@ -68,15 +69,15 @@ func (c *productLimitCase) labels() (out []string) {
 }
 
 // rows reads the data of the case with its row filter, which the file gives as an R expression.
-func (c *productLimitCase) rows(t *testing.T) frame {
-	f := readFrame(t, references+"/data/"+c.Data)
-	entry, exit := f.numbers(c.Input.Entry), f.numbers(c.Input.Time)
+func (c *productLimitCase) rows(t *testing.T) references.Frame {
+	f := references.Data(t, c.Data)
+	entry, exit := numbers(f, c.Input.Entry), numbers(f, c.Input.Time)
 	switch c.Input.Subset {
 	case "":
 	case "exit > entry":
-		f = f.where(func(i int) bool { return exit[i] > entry[i] })
+		f = f.Where(func(i int) bool { return exit[i] > entry[i] })
 	case "exit > entry & exit > 816":
-		f = f.where(func(i int) bool { return exit[i] > entry[i] && exit[i] > 816 })
+		f = f.Where(func(i int) bool { return exit[i] > entry[i] && exit[i] > 816 })
 	default:
 		t.Fatalf("row filter %q is not known to this test", c.Input.Subset)
 	}
@@ -86,10 +87,10 @@ func (c *productLimitCase) rows(t *testing.T) frame {
 func (c *productLimitCase) data(t *testing.T) survival.RealData {
 	f := c.rows(t)
 	d := survival.RealData{
-		Exit: f.numbers(c.Input.Time), Entry: f.numbers(c.Input.Entry),
-		Group: f.groups(t, c.Input.Group, c.labels()), Groups: len(c.Results.Groups), Causes: 1,
+		Exit: numbers(f, c.Input.Time), Entry: numbers(f, c.Input.Entry),
+		Group: groups(t, f, c.Input.Group, c.labels()), Groups: len(c.Results.Groups), Causes: 1,
 	}
-	for _, code := range f.numbers(c.Input.Status) {
+	for _, code := range numbers(f, c.Input.Status) {
 		cause := uint8(0)
 		if slices.Contains(c.Input.EventCodes, code) {
 			cause = 1
@@ -107,7 +108,7 @@ func TestProductLimitAgainstReferences(t *testing.T) {
 	} {
 		t.Run(id, func(t *testing.T) {
 			var c productLimitCase
-			readReference(t, id, &c)
+			references.Expected(t, id, &c)
 			counts := countBoth(t, c.data(t))
 			for g, want := range c.Results.Groups {
 				curve := counts.ProductLimit(g, 1)
@@ -150,7 +151,7 @@ func checkPoints(t *testing.T, curve *survival.Curve, want productLimitCurve, le
 		near(t, name+"standard error", p.SE, want.SE[i], tolerance)
 		for _, form := range []struct {
 			scale        survival.Scale
-			lower, upper column
+			lower, upper references.Column
 		}{
 			{survival.Plain, want.PlainLower, want.PlainUpper},
 			{survival.Log, want.LogLower, want.LogUpper},
@@ -203,7 +204,7 @@ func checkQuantiles(t *testing.T, curve *survival.Curve, want productLimitGroup,
 	for i, p := range q.P {
 		for _, form := range []struct {
 			scale        survival.Scale
-			lower, upper column
+			lower, upper references.Column
 		}{
 			{survival.Plain, q.PlainLower, q.PlainUpper}, {survival.Log, q.LogLower, q.LogUpper}, {survival.LogLog, q.LogLogLower, q.LogLogUpper},
 		} {
@@ -243,7 +244,7 @@ func nearTime(t *testing.T, what string, got float64, status survival.Status, wa
 
 func TestReverseFollowUpAgainstReferences(t *testing.T) {
 	var c productLimitCase
-	readReference(t, "km_leukemia6mp", &c)
+	references.Expected(t, "km_leukemia6mp", &c)
 	d := c.data(t)
 	for i := range d.Cause {
 		d.Cause[i] = 1 - d.Cause[i]

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -18,9 +19,9 @@ func printed(t *testing.T, what string, got, want float64, decimals int) {
 // example 11.1): survival of the 6-MP arm to the printed digits of the textbook table, standard
 // errors and intervals recomputed with R and rounded as listed.
 func TestSixMP(t *testing.T) {
-	f := readFrame(t, "../../testdata/published/data/gehan_6mp.csv")
-	d := survival.RealData{Exit: f.numbers("time"), Group: f.groups(t, "grp", []string{"6-MP", "placebo"}), Groups: 2}
-	for _, s := range f.numbers("status") {
+	f := references.Read(t, "../../testdata/published/data/gehan_6mp.csv")
+	d := survival.RealData{Exit: numbers(f, "time"), Group: groups(t, f, "grp", []string{"6-MP", "placebo"}), Groups: 2}
+	for _, s := range numbers(f, "status") {
 		d.Cause = append(d.Cause, uint8(s))
 	}
 	counts := countBoth(t, d)

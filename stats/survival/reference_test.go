@@ -1,96 +1,21 @@
 package survival_test
 
 import (
-	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"testing"
 
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
 // The reference results were made by other programs; testdata/references/README.md says which,
 // in which version and by which scripts. Their tolerance is 1e-9 for closed forms; ours is
 // tighter where theirs allow it.
-const references = "../../testdata/references"
 
-// column is a column of a reference result: numbers, NaN where the file has null. A column of
-// one number may stand without brackets.
-type column []float64
-
-func (c *column) UnmarshalJSON(b []byte) error {
-	var many []*float64
-	if b[0] != '[' {
-		b = slices.Concat([]byte("["), b, []byte("]"))
-	}
-	if err := json.Unmarshal(b, &many); err != nil {
-		return err
-	}
-	for _, x := range many {
-		if x == nil {
-			*c = append(*c, math.NaN())
-		} else {
-			*c = append(*c, *x)
-		}
-	}
-	return nil
-}
-
-// readReference fills into with the file of a case.
-func readReference(t *testing.T, id string, into any) {
-	t.Helper()
-	b, err := os.ReadFile(filepath.Join(references, "expected", id+".json"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := json.Unmarshal(b, into); err != nil {
-		t.Fatal(id, err)
-	}
-}
-
-// frame is a data file: columns of text by name.
-type frame map[string][]string
-
-func readFrame(t testing.TB, path string) frame {
-	t.Helper()
-	file, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	f := frame{}
-	for i, name := range rows[0] {
-		for _, row := range rows[1:] {
-			f[name] = append(f[name], row[i])
-		}
-	}
-	return f
-}
-
-// where keeps the rows for which keep is true.
-func (f frame) where(keep func(row int) bool) frame {
-	out := frame{}
-	for name, values := range f {
-		out[name] = []string{}
-		for i, v := range values {
-			if keep(i) {
-				out[name] = append(out[name], v)
-			}
-		}
-	}
-	return out
-}
-
-func (f frame) numbers(name string) []float64 {
+func numbers(f references.Frame, name string) []float64 {
 	if name == "" {
 		return nil
 	}
@@ -106,7 +31,7 @@ func (f frame) numbers(name string) []float64 {
 }
 
 // groups returns the place of each row's label in labels. Rows of other labels fail.
-func (f frame) groups(t testing.TB, name string, labels []string) []int32 {
+func groups(t testing.TB, f references.Frame, name string, labels []string) []int32 {
 	t.Helper()
 	if name == "" {
 		return nil

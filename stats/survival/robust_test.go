@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"deltoid/stats/random"
+	"deltoid/stats/references"
 	"deltoid/stats/survival"
 )
 
@@ -14,9 +15,9 @@ import (
 // the infinitesimal jackknife with intervals on three scales.
 func TestRobustAgainstReferences(t *testing.T) {
 	var c productLimitCase
-	readReference(t, "km_lung_weights_real_robust", &c)
+	references.Expected(t, "km_lung_weights_real_robust", &c)
 	d := c.data(t)
-	d.Weight = c.rows(t).numbers("w_real")
+	d.Weight = numbers(c.rows(t), "w_real")
 	counts, err := survival.CountReal(d)
 	if err != nil {
 		t.Fatal(err)
@@ -37,7 +38,7 @@ func TestRobustAgainstReferences(t *testing.T) {
 }
 
 // peopleAtRisk counts people; the reference gives sums of weights.
-func peopleAtRisk(d survival.RealData, group int, times []float64) (out column) {
+func peopleAtRisk(d survival.RealData, group int, times []float64) (out references.Column) {
 	for _, t := range times {
 		n := 0.0
 		for i, exit := range d.Exit {
@@ -53,18 +54,18 @@ func peopleAtRisk(d survival.RealData, group int, times []float64) (out column) 
 // Whole weights that stand for people: the row is given that many times, and Greenwood holds.
 func TestRepeatedRowsAgainstReference(t *testing.T) {
 	var c productLimitCase
-	readReference(t, "km_lung_weights_int", &c)
+	references.Expected(t, "km_lung_weights_int", &c)
 	once := c.data(t)
 	var d survival.RealData
 	d.Groups, d.Causes = once.Groups, once.Causes
-	for i, w := range c.rows(t).numbers("w_int") {
+	for i, w := range numbers(c.rows(t), "w_int") {
 		for range int(w) {
 			d.Exit, d.Cause = append(d.Exit, once.Exit[i]), append(d.Cause, once.Cause[i])
 		}
 	}
 	curve := countBoth(t, d).ProductLimit(0, 1)
 	checkPoints(t, curve, c.Results.Groups[0].Horizons, c.Input.Conf)
-	once.Weight = c.rows(t).numbers("w_int")
+	once.Weight = numbers(c.rows(t), "w_int")
 	weighted, err := survival.CountReal(once)
 	if err != nil {
 		t.Fatal(err)
