@@ -81,3 +81,27 @@ func TestStackHidesLayers(t *testing.T) {
 		t.Error("a stacked figure without numbers at risk is accepted")
 	}
 }
+
+// A line without numbers at risk goes with any of its estimates, a mark with its own, and a figure of guides alone goes too.
+func TestLinesGoWithTheirEstimates(t *testing.T) {
+	doc := followed(group{"few", 400, []int{3, 9}, []int{380, 200}}, group{"many", 900, []int{30, 90}, []int{700, 400}})
+	line := func(name string, estimates ...string) report.Curve {
+		return report.Curve{Group: name, Sloping: true, EndX: 5, Steps: []report.Step{{}, {X: 5, Y: 0.1}}, Estimates: estimates}
+	}
+	guide := report.Curve{Group: "guide", Guide: true, EndX: 5, Steps: []report.Step{{}, {X: 5, Y: 1}}}
+	doc.Sections[0].Figures = []report.Figure{
+		{ID: "both", Title: "Both", Curves: []report.Curve{guide, line("few", "inc.few.1y"), line("many", "inc.many.1y")},
+			Marks: []report.Mark{{At: "inc.many.1y", Estimate: "inc.few.1y"}, {At: "inc.many.1y", Estimate: "inc.many.5y"}}},
+		{ID: "few", Title: "Few", Curves: []report.Curve{guide, line("few", "inc.few.1y")}},
+		{ID: "many", Title: "Many", Curves: []report.Curve{guide, line("many", "inc.many.1y")}}}
+	figures := cleared(t, doc, 5).Sections[0].Figures
+	if len(figures) != 2 || figures[0].ID != "both" || figures[1].ID != "many" {
+		t.Fatalf("figures left: %+v", figures)
+	}
+	if f := figures[0]; len(f.Curves) != 2 || f.Curves[1].Group != "many" || len(f.Marks) != 1 || f.Marks[0].Estimate != "inc.many.5y" || len(f.Notes) != 1 {
+		t.Errorf("left of the first: %+v", f)
+	}
+	if len(figures[1].Curves) != 2 || len(figures[1].Notes) != 0 {
+		t.Errorf("the figure without a masked number was changed: %+v", figures[1])
+	}
+}

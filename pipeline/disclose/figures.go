@@ -43,7 +43,7 @@ func (b *board) clearSection(s report.Section) report.Section {
 // replaced, since they may tell what it no longer shows.
 func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched bool) {
 	if len(f.AtRisk) == 0 {
-		return f, false
+		return b.clearLines(f)
 	}
 	if f.Stacked {
 		return b.clearStack(f)
@@ -65,6 +65,38 @@ func (b *board) clearFigure(f report.Figure) (cleared report.Figure, touched boo
 		f.Alt = f.Title + ". Parts of the picture are not shown because they rest on small counts; the notes below it say which."
 	}
 	return f, touched
+}
+
+// clearLines takes out the curves without numbers at risk of which an estimate is masked, and the marks whose value is. A
+// figure of guides alone shows nothing and goes.
+func (b *board) clearLines(f report.Figure) (cleared report.Figure, touched bool) {
+	curves, marks, kept := []report.Curve(nil), []report.Mark(nil), 0
+	for _, c := range f.Curves {
+		if slices.ContainsFunc(c.Estimates, b.isMasked) {
+			touched = true
+			continue
+		}
+		if curves = append(curves, c); !c.Guide {
+			kept++
+		}
+	}
+	for _, m := range f.Marks {
+		if b.isMasked(m.At) || b.isMasked(m.Estimate) {
+			touched = true
+			continue
+		}
+		marks = append(marks, m)
+	}
+	if !touched {
+		return f, false
+	}
+	if kept+len(marks) == 0 {
+		curves = nil
+	}
+	f.Curves, f.Marks = curves, marks
+	f.Notes = append(slices.Clone(f.Notes), report.Words("Parts of the figure “"+f.Title+"” are not drawn: they would show a masked number."))
+	f.Alt = f.Title + ". Parts of the picture are not shown because they rest on small counts."
+	return f, true
 }
 
 // clearStack keeps the lowest layers as long as nothing that they show is masked, and the whole on top of them: what lies

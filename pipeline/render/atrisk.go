@@ -69,7 +69,7 @@ func (c *chart) entry(y float64, group string) float64 {
 	x := margin
 	for _, curve := range c.drawn() {
 		if c.nameOf(curve) == group {
-			s := styleOf(curve.Style)
+			s := lookOf(curve)
 			if c.f.Stacked {
 				c.p.add(area{points: swatch(margin, y-c.size*0.75, sample, c.size*0.85), colour: s.colour, opacity: layerOpacity})
 			}

@@ -94,6 +94,13 @@ func (b *book) checkFigure(f *report.Figure, taken map[string]bool) []error {
 	if len(f.Curves) > 0 && (f.X.Max <= f.X.Min || f.Y.Max <= f.Y.Min) {
 		errs = append(errs, fmt.Errorf("%s: an axis has no length", where))
 	}
+	for _, m := range f.Marks {
+		for _, id := range []string{m.At, m.Estimate} {
+			if b.byID[id] == nil {
+				errs = append(errs, fmt.Errorf("%s: there is no estimate %q", where, id))
+			}
+		}
+	}
 	for _, d := range f.Dots {
 		if !d.Heading && b.byID[d.Estimate] == nil {
 			errs = append(errs, fmt.Errorf("%s: there is no estimate %q", where, d.Estimate))

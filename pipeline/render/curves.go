@@ -42,6 +42,7 @@ func curvePicture(b *book, f *report.Figure, width float64) (*picture, error) {
 	for i := range f.Curves {
 		c.curve(&f.Curves[i])
 	}
+	c.marks()
 	if c.named {
 		c.nameCurves()
 	}
@@ -233,7 +234,7 @@ func (c *chart) corners(curve *report.Curve) ([]corner, float64) {
 
 func (c *chart) band(curve *report.Curve) {
 	corners, end := c.corners(curve)
-	colour := styleOf(curve.Style).colour
+	colour := lookOf(curve).colour
 	opacity := 0.15
 	if len(c.drawn()) > mostNamed {
 		opacity = 0.06 // so that many bands do not add up to a fog
@@ -251,15 +252,15 @@ func (c *chart) band(curve *report.Curve) {
 		if to < len(corners) {
 			stop = corners[to].x
 		}
-		c.p.add(area{points: ribbon(corners[from:to], stop), colour: colour, opacity: opacity})
+		c.p.add(area{points: ribbon(curve, corners[from:to], stop), colour: colour, opacity: opacity})
 		from = to
 	}
 }
 
 // ribbon runs along the upper limits to the end and back along the lower ones.
-func ribbon(corners []corner, end float64) []point {
-	over := stairs(corners, end, func(k corner) float64 { return k.upper })
-	under := stairs(corners, end, func(k corner) float64 { return k.lower })
+func ribbon(curve *report.Curve, corners []corner, end float64) []point {
+	over := course(curve, corners, end, func(k corner) float64 { return k.upper })
+	under := course(curve, corners, end, func(k corner) float64 { return k.lower })
 	slices.Reverse(under)
 	return append(over, under...)
 }
@@ -284,7 +285,14 @@ func (c *chart) curve(curve *report.Curve) {
 	if len(corners) == 0 {
 		return
 	}
-	s := styleOf(curve.Style)
-	c.p.add(stroke{points: stairs(corners, end, func(k corner) float64 { return k.y }), width: 1.7, colour: s.colour,
-		dash: s.dash})
+	s := lookOf(curve)
+	seen, beyond := c.parts(curve, course(curve, corners, end, func(k corner) float64 { return k.y }))
+	width := 1.7
+	if curve.Guide {
+		width = 0.9
+	}
+	c.p.add(stroke{points: seen, width: width, colour: s.colour, dash: s.dash})
+	if len(beyond) > 0 {
+		c.p.add(stroke{points: beyond, width: 1.1, colour: s.colour, dash: beyondDash})
+	}
 }

@@ -103,7 +103,7 @@ func spread(tags []tag, top, bottom float64) {
 func (c *chart) writeTag(t tag) {
 	x := c.right + 10
 	middle := t.top + t.height/2
-	colour := styleOf(t.curve.Style).colour
+	colour := lookOf(t.curve).colour
 	c.p.line(colour, 0.6, point{t.endX + 1, t.endY}, point{max(t.endX+1, c.right+1), t.endY}, point{x - 2, middle})
 	for i, line := range t.lines {
 		line.x = x

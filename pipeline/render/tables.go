@@ -47,7 +47,7 @@ var figureSchema = &schemas.Schema{Name: "figure", Fields: []schemas.Field{
 func figureTables(b *book) ([]File, error) {
 	var files []File
 	err := b.eachFigure(func(f *report.Figure) error {
-		rows := slices.Concat(b.curveRows(f), b.flowRows(f), b.dotRows(f))
+		rows := slices.Concat(b.curveRows(f), b.markRows(f), b.flowRows(f), b.dotRows(f))
 		t := table(figureSchema, len(rows), func(i int) map[string]any { return rows[i] })
 		var out bytes.Buffer
 		if err := schemas.WriteCSV(&out, t, schemas.ForSharing); err != nil {
@@ -62,9 +62,16 @@ func figureTables(b *book) ([]File, error) {
 func (b *book) curveRows(f *report.Figure) []map[string]any {
 	var rows []map[string]any
 	for _, c := range f.Curves {
+		kind := "step"
+		if c.Sloping {
+			kind = "point"
+		}
 		for _, s := range c.Steps {
-			rows = append(rows, map[string]any{"row": "step", "label": c.Group, "measure": c.Measure,
+			rows = append(rows, map[string]any{"row": kind, "label": c.Group, "measure": c.Measure,
 				"x": report.Some(s.X), "value": report.Some(s.Y), "lower": s.Lower, "upper": s.Upper})
+		}
+		if c.Beyond.Known {
+			rows = append(rows, map[string]any{"row": "beyond follow-up from here", "label": c.Group, "measure": c.Measure, "x": c.Beyond})
 		}
 		if len(c.Steps) > 0 {
 			rows = append(rows, map[string]any{"row": "end", "label": c.Group, "measure": c.Measure,

@@ -6,8 +6,10 @@ type Figure struct {
 	Title string
 	Alt   string // what the picture shows, in words, for those who cannot see it
 	X, Y  Axis
-	// Curves of a step-function figure, in the order of the legend.
+	// Curves in the order of the legend.
 	Curves []Curve
+	// Marks are values with their intervals, drawn over the curves, each at its place of the x axis.
+	Marks []Mark
 	// Stacked says that the curves lie on one another, the lowest first: each is the sum of its own part and all below it, and
 	// the last is the whole. It has one row of numbers at risk, which is that of all curves.
 	Stacked bool
@@ -34,16 +36,29 @@ type Axis struct {
 	Log bool
 }
 
-// Curve is a step function with a band. It carries its group; a legend, a colour or a table row reads it from here.
+// Curve is a step function with a band, or a line. It carries its group; a legend, a colour or a table row reads it from here.
 type Curve struct {
 	Group   string
 	Measure string // "cumulative incidence"
-	Steps   []Step // right-continuous: Y holds from X up to the next step
-	EndX    float64
-	End     string // why the curve ends there: "last shoulder at risk"
-	Style   int    // which of the palette's styles; equal for one group in all figures
-	// Estimates are the ids of the estimates that the curve's own part of a stacked figure shows.
+	Steps   []Step // right-continuous: Y holds from X up to the next step, unless Sloping
+	Sloping bool   // straight lines join the points
+	// Beyond is from where on the curve is what a model says and nothing that was seen; it is drawn fainter and dotted there.
+	Beyond Optional
+	// Guide says that the curve is of nobody, as a line of perfect agreement; it is drawn thin and grey.
+	Guide bool
+	EndX  float64
+	End   string // why the curve ends there: "last shoulder at risk"
+	Style int    // which of the palette's styles; equal for one group in all figures
+	// Estimates are the ids of the estimates that the curve shows: in a stacked figure those of its own part. Without numbers
+	// at risk below, a curve of which one is masked is not drawn.
 	Estimates []string
+}
+
+// Mark is a value with its interval, drawn where another value stands on the x axis.
+type Mark struct {
+	At       string // id of the estimate whose value is its place
+	Estimate string // id
+	Style    int
 }
 
 // Step is one step of a curve. The band is absent where there is no interval.

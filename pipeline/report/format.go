@@ -14,6 +14,7 @@ const (
 	UnitRatio       = "ratio" // of hazards, rates or odds
 	UnitKappa       = "kappa"
 	UnitSpread      = "standard deviations" // of a standardised difference
+	UnitScore       = "score"               // of predictions: Brier's, the distance of calibration; shown with three decimal places
 	UnitYears       = "years"
 	UnitDifference  = "difference of probabilities" // shown in percentage points
 )
@@ -26,6 +27,7 @@ const (
 //   - Differences of probabilities have the same places and are called percentage points.
 //   - Counts are grouped in threes: "12,345".
 //   - P values: two decimal places, three below 0.1, "<0.001" and ">0.99" at the ends.
+//   - Scores of predictions have three decimal places.
 //   - Years have one decimal place; ratios, rates, kappas and standardised differences two.
 //
 // The limits of an interval take the decimal places of their value.
@@ -168,6 +170,8 @@ func number(e Estimate, x float64, sign string) string {
 		return pValue(x)
 	case e.Unit == UnitYears:
 		return decimals(x, 1)
+	case e.Unit == UnitScore:
+		return decimals(x, 3)
 	case e.Unit == UnitRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || isRate(e.Unit):
 		return decimals(x, 2)
 	default:

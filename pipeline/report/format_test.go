@@ -53,6 +53,7 @@ func TestFormat(t *testing.T) {
 		{ranged(UnitRatio, 1.3, 0.98, 1.7), ShowValueAndRange, "1.30 (0.98–1.70)"},
 		{ranged(UnitKappa, 0.4842, 0.2137, 0.7547), ShowWithInterval, "0.48 (95% interval 0.21 to 0.75)"},
 		{Estimate{Value: Some(-0.219), Unit: UnitSpread, Status: Estimated}, ShowValue, "−0.22"},
+		{ranged(UnitScore, 0.08314, 0.0712, 0.0951), ShowValueAndRange, "0.083 (0.071–0.095)"},
 		{ranged(rate, 0.618, 0.5, 0.77), ShowWithInterval, "0.62 per 100 prosthesis-years (95% interval 0.50 to 0.77)"},
 		{ranged(rate, 0.001, 0.0001, 0.77), ShowValueAndRange, "<0.01 (<0.01–0.77)"},
 		{ranged(UnitDifference, 0.0312, -0.01, 0.0724), ShowWithInterval, "3.1 percentage points (95% interval −1.0 to 7.2)"},
