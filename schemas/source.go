@@ -18,17 +18,17 @@ type Source struct {
 	Decimal   rune              // '.' (also when 0) or ','
 	Columns   map[string]string // field → column in the file; a field not named here has its own name
 	Recode    map[string]map[string]string
-	Layouts   map[string]Layout // field → layout of its dates; ISO when not declared
-	Zones     map[string]string // field → time zone in which a moment becomes a day, by its name in the IANA database
-	Wide      []WideScore       // columns of scores of a table with one row for each shoulder; empty for one row for each score
-	Missing   []string          // tokens that mean missing, beside the empty cell
-	Units     map[string]Unit   // field → unit of a length of time in the file; Days when not declared
-	Extra     []Field           // columns beyond the schema, kept as covariates
-	SHA256    map[string]string // shown path → hash that the file must have, in lower-case hexadecimal
-	Reviewed  map[string]string // column of the file → why it may stay although it looks as if it could identify people
-	Drop      []string          // columns of the file that are known to be there and are not read
-	Warn      []string          // ids of rules whose severity the plan lowers to a warning
-	Plan      string            // file:line of the source in the plan, for messages
+	Layouts   map[string][]Layout // field → layouts of its dates, of which no two can read one text; ISO when not declared
+	Zones     map[string]string   // field → time zone in which a moment becomes a day, by its name in the IANA database
+	Wide      []WideScore         // columns of scores of a table with one row for each shoulder; empty for one row for each score
+	Missing   []string            // tokens that mean missing, beside the empty cell
+	Units     map[string]Unit     // field → unit of a length of time in the file; Days when not declared
+	Extra     []Field             // columns beyond the schema, kept as covariates
+	SHA256    map[string]string   // shown path → hash that the file must have, in lower-case hexadecimal
+	Reviewed  map[string]string   // column of the file → why it may stay although it looks as if it could identify people
+	Drop      []string            // columns of the file that are known to be there and are not read
+	Warn      []string            // ids of rules whose severity the plan lowers to a warning
+	Plan      string              // file:line of the source in the plan, for messages
 }
 
 // Format is a file format of an export.
@@ -85,19 +85,6 @@ type Length struct {
 	Number int
 	Unit   Unit
 }
-
-// Layout is a declared layout of dates, built from the parts YYYY, MM and DD with any separators ("DD/MM/YYYY"), or
-// [DayNumber], or [SheetDate].
-type Layout string
-
-// ISODate is the layout of dates when none is declared.
-const ISODate Layout = "YYYY-MM-DD"
-
-// DayNumber is the layout of a column that holds whole-day offsets in place of dates.
-const DayNumber Layout = "day number"
-
-// SheetDate is the layout of the date cells of a workbook: numbers that count days in the workbook's own date system.
-const SheetDate Layout = "sheet date"
 
 // Unit is a unit of time. Lengths of time become whole days when they are read.
 type Unit string

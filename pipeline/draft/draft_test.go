@@ -101,7 +101,7 @@ func TestDraftOfLinkedTables(t *testing.T) {
 		t.Fatalf("%v\n%s", err, settled)
 	}
 	s := p.Sources[0]
-	if s.Table != "procedures" || s.Layouts["day"] != "DD/MM/YYYY" || s.Columns["procedure"] != "KIND" || s.Recode["side"]["R"] != "right" ||
+	if s.Table != "procedures" || s.Layouts["day"][0] != "DD/MM/YYYY" || s.Columns["procedure"] != "KIND" || s.Recode["side"]["R"] != "right" ||
 		len(s.SHA256) != 1 || s.Decimal != ',' || p.Sources[1].Table != "deaths" {
 		t.Errorf("%+v", s)
 	}

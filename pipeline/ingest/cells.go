@@ -15,7 +15,7 @@ func (c *column) read(buf []byte, cells []cell, width int) {
 	switch {
 	case c.codes != nil:
 		c.readCodes(buf, cells, width)
-	case c.field.Type == schemas.Date && c.direct && c.layout != nil:
+	case c.field.Type == schemas.Date && c.direct && c.layout != nil && c.written == nil:
 		c.readDates(buf, cells, width)
 	case c.field.Type == schemas.Integer && c.direct && c.factor == 0:
 		c.readIntegers(buf, cells, width)

@@ -21,6 +21,7 @@ type column struct {
 	bytes    []byte
 	recoded  []int // cells of each recode
 	rounded  int   // lengths of time that were not whole days
+	written  []int // texts read by each layout, where several are declared
 	flaws    []flaw
 	checked  bool // the bytes are known to be UTF-8
 	quotes   bool // there may be quotes in the bytes
@@ -42,6 +43,9 @@ func newColumn(sp *spec, rows int) *column {
 	switch sp.field.Type {
 	case schemas.Date:
 		c.days = make([]int32, 0, rows)
+		if len(sp.layouts) > 1 || sp.serial && len(sp.layouts) > 0 {
+			c.written = make([]int, len(sp.layouts))
+		}
 	case schemas.Integer:
 		c.ints = make([]int64, 0, rows)
 	case schemas.Number:
@@ -192,14 +196,17 @@ func (c *column) value(b []byte) {
 }
 
 func (c *column) date(b []byte) {
-	if c.layout == nil {
+	if c.offsets {
 		c.integer(b)
 		return
 	}
-	day, ok := c.layout.parse(b)
-	if !ok || c.serial {
+	day, layout, ok := c.parseDate(b)
+	if !ok {
 		c.bad(schemas.RuleBadDate, b)
 		return
+	}
+	if c.written != nil {
+		c.written[layout]++
 	}
 	c.day(day, b)
 }

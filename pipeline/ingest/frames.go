@@ -38,6 +38,7 @@ type columnFrame struct {
 	Levels            []string
 	Recoded           []int
 	Rounded           int
+	Written           []int
 	TooLarge          bool
 	column            *column
 }
@@ -70,7 +71,7 @@ func (w *frameWriter) send(f *frame) {
 func (f *columnFrame) pack() [][]byte {
 	c := f.column
 	flaws := packFlaws(c.flaws)
-	f.Rows, f.Bytes, f.Flaws, f.Recoded, f.Rounded, f.TooLarge = c.rows(), len(c.bytes), len(flaws), c.recoded, c.rounded, c.tooLarge
+	f.Rows, f.Bytes, f.Flaws, f.Recoded, f.Rounded, f.Written, f.TooLarge = c.rows(), len(c.bytes), len(flaws), c.recoded, c.rounded, c.written, c.tooLarge
 	if c.levels != nil {
 		f.Levels = c.levels.keys
 	}
@@ -160,8 +161,8 @@ func readFrame(r io.Reader, f *frame) error {
 
 // unpack reads the values that follow into a column.
 func (f *columnFrame) unpack(r io.Reader, sp *spec) error {
-	c := &column{spec: sp, recoded: f.Recoded, rounded: f.Rounded, tooLarge: f.TooLarge}
-	if len(f.Recoded) != len(sp.recodes) || f.Bytes < 0 || f.Flaws < 0 {
+	c := &column{spec: sp, recoded: f.Recoded, rounded: f.Rounded, written: f.Written, tooLarge: f.TooLarge}
+	if len(f.Recoded) != len(sp.recodes) || f.Written != nil && len(f.Written) != len(sp.layouts) || f.Bytes < 0 || f.Flaws < 0 {
 		return errFrame
 	}
 	if sp.field.Type == schemas.Code && sp.codes == nil {

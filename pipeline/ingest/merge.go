@@ -117,10 +117,36 @@ func (r *reader) note(b *binding) string {
 			notes = append(notes, fmt.Sprintf("%s: %s turned into days, %d values rounded to whole days", sp.field.Name, sp.unit, rounded))
 		}
 	}
+	notes = append(notes, r.layoutNotes(b)...)
 	if r.wide != nil {
 		notes = append(notes, r.wideNote(b))
 	}
 	return strings.Join(notes, "; ")
+}
+
+// layoutNotes says how many dates of a column are written in each of its layouts, where several are declared.
+func (r *reader) layoutNotes(b *binding) (notes []string) {
+	for i, sp := range r.specs {
+		written := make([]int, len(sp.layouts))
+		several := false
+		for _, c := range r.chunks {
+			if c.file == b && c.columns[i] != nil && c.columns[i].written != nil {
+				several = true
+				for k, n := range c.columns[i].written {
+					written[k] += n
+				}
+			}
+		}
+		if !several {
+			continue
+		}
+		counts := make([]string, len(written))
+		for k, n := range written {
+			counts[k] = fmt.Sprintf("%d written %s", n, sp.layouts[k].text)
+		}
+		notes = append(notes, fmt.Sprintf("%s: dates %s", sp.header, strings.Join(counts, ", ")))
+	}
+	return notes
 }
 
 func (r *reader) recoded() (list []schemas.Recoded) {

@@ -189,7 +189,7 @@ func TestPlanDeclaresRecodesTokensLayoutsUnitsAndDecimals(t *testing.T) {
 	src := export(t, schemas.Source{Decimal: ',', Delimiter: 0,
 		Columns: map[string]string{"side": "Seite", "operated": "OP Datum"},
 		Recode:  map[string]map[string]string{"side": {"L": "left", "R": "right", "9": "", "X": "left"}, "grade": {"<1": "0"}},
-		Layouts: map[string]schemas.Layout{"operated": "DD.MM.YYYY"},
+		Layouts: map[string][]schemas.Layout{"operated": {"DD.MM.YYYY"}},
 		Missing: []string{"NA", "-9", "R"},
 		Units:   map[string]schemas.Unit{"follow_up": schemas.Months},
 		Extra:   []schemas.Field{{Name: "clinic", Type: schemas.Code}, {Name: "bmi", Type: schemas.Number}}},
@@ -216,8 +216,49 @@ func TestPlanDeclaresRecodesTokensLayoutsUnitsAndDecimals(t *testing.T) {
 	same(t, "name in the file", table.Column("operated").Header, "OP Datum")
 }
 
+// A column may hold dates in several layouts that cannot be taken for one another; how many each has read is stated. Where
+// the layouts could read one value differently nothing is read at all.
+func TestDatesInSeveralLayouts(t *testing.T) {
+	src := export(t, schemas.Source{Layouts: map[string][]schemas.Layout{"operated": {"DD/MM/YYYY", "YYYY-MM-DD"}}},
+		[2]string{"a.csv", "patient,operated\n1,03/04/2020\n2,2020-03-04\n3,04.03.2020\n4,31/12/1999\n5,\n6,\"2021-02-29\"\n"})
+	table, found := mustRead(t, few(), src, 20)
+	same(t, "rows", dump(table), []string{"a.csv:2|1|2020-04-03", "a.csv:3|2|2020-03-04", "a.csv:4|3||aside", "a.csv:5|4|1999-12-31",
+		"a.csv:6|5|", "a.csv:7|6||aside"})
+	same(t, "findings", places(found), []string{`a.csv:4:2 bad-date "04.03.2020" (a date written DD/MM/YYYY or YYYY-MM-DD)`,
+		`a.csv:7:2 bad-date "2021-02-29" (a date written DD/MM/YYYY or YYYY-MM-DD)`})
+	if want := "operated: dates 2 written DD/MM/YYYY, 1 written YYYY-MM-DD"; !strings.HasSuffix(table.Sources[0].Note, want) {
+		t.Errorf("the note %q does not end with %q", table.Sources[0].Note, want)
+	}
+	src.Layouts["operated"] = []schemas.Layout{"DD/MM/YYYY", "YYYY-MM-DD", "MM/DD/YYYY"}
+	same(t, "problems", problems(t, src), []string{`plan.yaml:3: operated is declared as "DD/MM/YYYY" and as "MM/DD/YYYY", and one value can be read by both; ` +
+		`allowed: layouts that cannot read the same value; to mend it: declare one of the two, or export the column in one layout`})
+}
+
+// Layouts that stand together have no value in common: whatever date one of them writes, no other reads it.
+func TestNoValueHasTwoMeanings(t *testing.T) {
+	all := []schemas.Layout{"DD/MM/YYYY", "MM/DD/YYYY", "YYYY/MM/DD", "YYYY-MM-DD", "DD-MM-YYYY", "YYYYMMDD", "DDMMYYYY", "MMDDYYYY", "DD.MM.YYYY"}
+	for _, text := range all {
+		for _, other := range all {
+			a, errA := parseLayout(text)
+			b, errB := parseLayout(other)
+			if errA != nil || errB != nil {
+				t.Fatal(errA, errB)
+			}
+			both := 0
+			for day := int32(firstDay); day <= lastDay; day += 97 {
+				if _, ok := b.parse(a.format(day)); ok {
+					both++
+				}
+			}
+			if _, _, confused := schemas.Confused([]schemas.Layout{text, other}); confused != (both > 0) {
+				t.Errorf("%s and %s: confused is %v, and %d dates are read by both", text, other, confused, both)
+			}
+		}
+	}
+}
+
 func TestDayNumbersMakeATableOfOffsets(t *testing.T) {
-	src := export(t, schemas.Source{Layouts: map[string]schemas.Layout{"operated": schemas.DayNumber}},
+	src := export(t, schemas.Source{Layouts: map[string][]schemas.Layout{"operated": {schemas.DayNumber}}},
 		[2]string{"a.csv", "patient,operated\n1,-3\n2,2147483648\n3,2020-01-01\n4,0\n"})
 	table, found := mustRead(t, few(), src, 20)
 	same(t, "rows", dump(table), []string{"a.csv:2|1|-3", "a.csv:3|2||aside", "a.csv:4|3||aside", "a.csv:5|4|0"})
@@ -295,11 +336,11 @@ func TestUnreadableExportsSayWhy(t *testing.T) {
 		{"no parquet", "a.parquet", header + header, schemas.Source{}, []string{"a.parquet: the file is not a Parquet file"}},
 		{"parquet as text", "a.csv", "PAR1", schemas.Source{}, []string{"a.csv: the file is a Parquet file"}},
 		{"plan", "a.csv", header, schemas.Source{Decimal: '!', Columns: map[string]string{"sid": "x"}, Missing: []string{""},
-			Units: map[string]schemas.Unit{"age": "years", "follow_up": "fortnights"}, Layouts: map[string]schemas.Layout{"operated": "DD/MM/YY"},
+			Units: map[string]schemas.Unit{"age": "years", "follow_up": "fortnights"}, Layouts: map[string][]schemas.Layout{"operated": {"DD/MM/YY"}},
 			Recode: map[string]map[string]string{"side": {"l": "lef"}}, Extra: []schemas.Field{{Name: "age"}}}, []string{
 			"plan.yaml:3: \"lef\"", "plan.yaml:3: the layout", "plan.yaml:3: age has a unit"}},
 		{"mixed days", "a.csv", "patient,operated,seen\n", schemas.Source{Extra: []schemas.Field{{Name: "seen", Type: schemas.Date}},
-			Layouts: map[string]schemas.Layout{"seen": schemas.DayNumber}}, []string{"plan.yaml:3: few has day numbers (seen) beside calendar dates (operated)"}},
+			Layouts: map[string][]schemas.Layout{"seen": {schemas.DayNumber}}}, []string{"plan.yaml:3: few has day numbers (seen) beside calendar dates (operated)"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got := problems(t, export(t, c.src, [2]string{c.file, c.text}))

@@ -15,10 +15,11 @@ import (
 // spec says how the cells of one field become values. It is made once and only read afterwards, by all goroutines.
 type spec struct {
 	field     *schemas.Field
-	header    string // the column's name in the files
-	must      bool   // a file without the column cannot be read
-	mapped    bool   // the plan names the column
-	layout    *layout
+	header    string         // the column's name in the files
+	must      bool           // a file without the column cannot be read
+	mapped    bool           // the plan names the column
+	layouts   []*layout      // of a Date field of texts; no two can read one text
+	layout    *layout        // the only one of them, or nil
 	offsets   bool           // a Date field of day numbers
 	zone      *time.Location // in which moments become days; nil when none is declared
 	serial    bool           // a Date field of the date cells of a workbook
@@ -120,24 +121,50 @@ func (sp *spec) setLayout(src *schemas.Source) schemas.Problems {
 		}
 		sp.zone = zone
 	}
-	declared, ok := src.Layouts[sp.field.Name]
-	if !ok {
-		declared = schemas.ISODate
+	declared := src.Layouts[sp.field.Name]
+	if len(declared) == 0 {
+		declared = []schemas.Layout{schemas.ISODate}
 	}
-	if sp.serial = declared == schemas.SheetDate; sp.serial {
-		declared = schemas.ISODate // for messages
+	if a, b, ok := schemas.Confused(declared); ok {
+		return schemas.Problems{planProblem(src, fmt.Sprintf("%s is declared as %q and as %q, and one value can be read by both", sp.field.Name, a, b),
+			"layouts that cannot read the same value", "declare one of the two, or export the column in one layout")}
 	}
-	if sp.offsets = declared == schemas.DayNumber; sp.offsets {
-		sp.low, sp.high = max(sp.low, schemas.NoDay+1), min(sp.high, math.MaxInt32)
-		return nil
+	return sp.readLayouts(declared, src)
+}
+
+func (sp *spec) readLayouts(declared []schemas.Layout, src *schemas.Source) (ps schemas.Problems) {
+	for _, text := range declared {
+		switch text {
+		case schemas.SheetDate:
+			sp.serial = true
+			continue
+		case schemas.DayNumber:
+			sp.offsets = true
+			sp.low, sp.high = max(sp.low, schemas.NoDay+1), min(sp.high, math.MaxInt32)
+			continue
+		}
+		l, err := parseLayout(text)
+		if err != nil {
+			ps = append(ps, planProblem(src, fmt.Sprintf("the layout %q of %s cannot be read: %v", text, sp.field.Name, err),
+				`YYYY, MM and DD, once each, with any separators, or "day number"`, `write, for example, "DD/MM/YYYY"`))
+			continue
+		}
+		sp.layouts = append(sp.layouts, l)
 	}
-	l, err := parseLayout(declared)
-	if err != nil {
-		return schemas.Problems{planProblem(src, fmt.Sprintf("the layout %q of %s cannot be read: %v", declared, sp.field.Name, err),
-			`YYYY, MM and DD, once each, with any separators, or "day number"`, `write, for example, "DD/MM/YYYY"`)}
+	if len(sp.layouts) == 1 {
+		sp.layout = sp.layouts[0]
 	}
-	sp.layout = l
-	return nil
+	return ps
+}
+
+// parseDate reads a date by the one layout that can read it, and returns the place of that layout.
+func (sp *spec) parseDate(b []byte) (day int32, layout int, ok bool) {
+	for i, l := range sp.layouts {
+		if day, ok := l.parse(b); ok {
+			return day, i, true
+		}
+	}
+	return 0, 0, false
 }
 
 func (sp *spec) setUnit(unit schemas.Unit, src *schemas.Source) schemas.Problems {
@@ -176,10 +203,7 @@ func (sp *spec) tokenIsValue() bool {
 	for t := range sp.tokens {
 		b := []byte(t)
 		_, number := parseNumber(b, sp.mark)
-		date := sp.layout != nil
-		if date {
-			_, date = sp.layout.parse(b)
-		}
+		_, _, date := sp.parseDate(b)
 		if number || date {
 			return true
 		}
@@ -193,13 +217,7 @@ func (sp *spec) allowed(rule *schemas.Rule, value string) string {
 	case schemas.RuleUnknownCode:
 		return sp.allowedCodes(value)
 	case schemas.RuleBadDate, schemas.RuleTimeOfDay:
-		if sp.serial {
-			return "a date cell of the workbook, without a time"
-		}
-		if sp.layout != nil {
-			return "a date written " + string(sp.layout.text)
-		}
-		return sp.allowedWhole()
+		return sp.allowedDate()
 	case schemas.RuleBadInteger:
 		return sp.allowedWhole()
 	case schemas.RuleBadNumber:
@@ -210,6 +228,24 @@ func (sp *spec) allowed(rule *schemas.Rule, value string) string {
 		return "a text of the form " + sp.field.Pattern
 	}
 	return ""
+}
+
+func (sp *spec) allowedDate() string {
+	var forms []string
+	if sp.serial {
+		forms = append(forms, "a date cell of the workbook, without a time")
+	}
+	if len(sp.layouts) > 0 {
+		texts := make([]schemas.Layout, len(sp.layouts))
+		for i, l := range sp.layouts {
+			texts[i] = l.text
+		}
+		forms = append(forms, "a date written "+schemas.JoinLayouts(texts))
+	}
+	if len(forms) == 0 {
+		return sp.allowedWhole()
+	}
+	return strings.Join(forms, ", or ")
 }
 
 func (sp *spec) allowedWhole() string {
@@ -257,7 +293,7 @@ func (sp *spec) allowedRange() string {
 }
 
 func (sp *spec) limit(x float64) string {
-	if sp.layout != nil {
+	if sp.field.Type == schemas.Date && !sp.offsets {
 		return schemas.FormatDay(int32(x))
 	}
 	if sp.factor != 0 {

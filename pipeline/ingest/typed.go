@@ -42,14 +42,14 @@ func (c *column) double(v float64) {
 		c.numbers = append(c.numbers, v)
 		return
 	}
-	c.written(v, 64)
+	c.digits(v, 64)
 }
 
 // single takes the shortest decimal number that reads back to the same float32: 0.1 stays 0.1.
-func (c *column) single(v float32) { c.written(float64(v), 32) }
+func (c *column) single(v float32) { c.digits(float64(v), 32) }
 
-// written goes by the text of a number: digits alone when it is whole and not huge.
-func (c *column) written(v float64, size int) {
+// digits goes by the text of a number: digits alone when it is whole and not huge.
+func (c *column) digits(v float64, size int) {
 	var room [32]byte
 	if v == math.Trunc(v) && math.Abs(v) <= 1<<53 {
 		c.marked(strconv.AppendFloat(room[:0], v, 'f', -1, size))
@@ -118,12 +118,12 @@ func (c *column) calendar(day int64) {
 	switch {
 	case day < firstDay || day > lastDay:
 		c.bad(schemas.RuleBadDate, strconv.AppendInt([]byte("day "), day, 10))
-	case c.layout == nil:
+	case len(c.layouts) == 0:
 		c.text([]byte(schemas.FormatDay(int32(day))))
 	case c.direct && !c.outside(float64(day)):
 		c.days = append(c.days, int32(day))
 	default:
-		c.text(c.layout.format(int32(day)))
+		c.text(c.layouts[0].format(int32(day)))
 	}
 }
 
@@ -141,7 +141,7 @@ func (c *column) moment(v, perDay int64) {
 	}
 	at := time.Unix(day*86400, 0).UTC().Add(time.Duration(rest * (86400e9 / perDay)))
 	text := []byte(at.Format("2006-01-02T15:04:05.999999999"))
-	if c.layout != nil {
+	if len(c.layouts) > 0 {
 		c.bad(schemas.RuleTimeOfDay, text)
 		return
 	}

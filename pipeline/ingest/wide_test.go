@@ -21,7 +21,7 @@ func scores(t testing.TB) *schemas.Schema {
 
 var wideSource = schemas.Source{Table: "scores", Decimal: ',', Columns: map[string]string{"patient": "CASE", "side": "SIDE"},
 	Recode:  map[string]map[string]string{"side": {"L": "left", "R": "right"}},
-	Layouts: map[string]schemas.Layout{"day": "DD.MM.YYYY"}, Missing: []string{"n.d."},
+	Layouts: map[string][]schemas.Layout{"day": {"DD.MM.YYYY"}}, Missing: []string{"n.d."},
 	Extra: []schemas.Field{{Name: "arm", Type: schemas.Code}},
 	Wide: []schemas.WideScore{
 		{Column: "ASES_PRE", Instrument: "ases", Day: "PRE"},

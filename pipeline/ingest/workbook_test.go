@@ -46,7 +46,7 @@ func day(text string) time.Time {
 	return at
 }
 
-var sheetSource = schemas.Source{Layouts: map[string]schemas.Layout{"operated": schemas.SheetDate}, Decimal: ','}
+var sheetSource = schemas.Source{Layouts: map[string][]schemas.Layout{"operated": {schemas.SheetDate}}, Decimal: ','}
 
 func TestASheetIsReadAsItsCellsAreTyped(t *testing.T) {
 	text := book(t, "OP", 3, [][]any{
@@ -147,7 +147,7 @@ func TestOtherWaysToWriteASheetAreRead(t *testing.T) {
 
 // The witness is the library that writes the workbooks, over both date systems.
 func TestDaysOfASheetAgreeWithALibrary(t *testing.T) {
-	sp, _ := newSpec(&schemas.Field{Name: "d", Type: schemas.Date}, &schemas.Source{Layouts: map[string]schemas.Layout{"d": schemas.SheetDate}})
+	sp, _ := newSpec(&schemas.Field{Name: "d", Type: schemas.Date}, &schemas.Source{Layouts: map[string][]schemas.Layout{"d": {schemas.SheetDate}}})
 	for _, since04 := range []bool{false, true} {
 		for serial := 1; serial < 80_000; serial++ {
 			if !since04 && serial <= 60 {

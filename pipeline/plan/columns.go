@@ -75,23 +75,47 @@ func (r *reader) hasCode(n *yaml.Node, f *schemas.Field) bool {
 // dates reads in which layout the dates are written.
 func (r *reader) dates(n *yaml.Node, e *export) {
 	for _, p := range r.pairs(n, "dates") {
-		layout, ok := r.text(p.value, "the layout of "+quote(p.key.Value))
-		if !ok || r.known(p.key, e, isDate, "holds no dates") == nil {
+		layouts := r.layouts(p.value, "the layout of "+quote(p.key.Value))
+		if len(layouts) == 0 || r.known(p.key, e, isDate, "holds no dates") == nil {
+			continue
+		}
+		if a, b, ok := schemas.Confused(layouts); ok && numbered(layouts) {
+			r.wrong(p.value, "day number stands with layouts of dates", "day number alone", "export the column in one of the two ways")
+			continue
+		} else if ok {
+			r.wrong(p.value, quote(string(a))+" and "+quote(string(b))+" can both read the same value of "+quote(p.key.Value),
+				"layouts of which no two can read the same value, as [DD/MM/YYYY, YYYY-MM-DD]", "keep the one that is meant; if both occur, export the column in one layout")
+			continue
+		}
+		e.source.Layouts = put(e.source.Layouts, p.key.Value, layouts)
+	}
+}
+
+// layouts reads one layout, or the list of those that stand in one column.
+func (r *reader) layouts(n *yaml.Node, name string) (list []schemas.Layout) {
+	nodes := []*yaml.Node{n}
+	if n.Kind == yaml.SequenceNode {
+		nodes = r.entries(n, name)
+	}
+	for _, one := range nodes {
+		layout, ok := r.text(one, name)
+		if !ok {
 			continue
 		}
 		if fault := layoutFault(layout); fault != "" {
-			r.wrong(p.value, quote(layout)+" is not a layout of dates: "+fault,
+			r.wrong(one, quote(layout)+" is not a layout of dates: "+fault,
 				"YYYY, MM and DD in any order with marks between them, \"day number\", or in a workbook \"sheet date\"", layoutRemedy(layout))
 			continue
 		}
-		e.source.Layouts = put(e.source.Layouts, p.key.Value, schemas.Layout(layout))
+		list = append(list, schemas.Layout(layout))
 	}
+	return list
 }
 
 // units reads in which unit lengths of time, and day numbers, are written.
 func (r *reader) units(n *yaml.Node, e *export) {
 	isDuration := func(f *schemas.Field) bool {
-		return f.Type == schemas.Integer && f.Unit == string(schemas.Days) || e.source.Layouts[f.Name] == schemas.DayNumber
+		return f.Type == schemas.Integer && f.Unit == string(schemas.Days) || numbered(e.source.Layouts[f.Name])
 	}
 	for _, p := range r.pairs(n, "units") {
 		unit, ok := r.unit(p.value, "the unit of "+quote(p.key.Value))

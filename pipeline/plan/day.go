@@ -2,6 +2,7 @@ package plan
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -85,20 +86,23 @@ func (r *reader) sameDays() {
 			continue
 		}
 		for _, field := range e.fields(isDate) {
-			if e.source.Layouts[field] == "" {
-				e.source.Layouts = put(e.source.Layouts, field, schemas.ISODate)
+			if len(e.source.Layouts[field]) == 0 {
+				e.source.Layouts = put(e.source.Layouts, field, []schemas.Layout{schemas.ISODate})
 			}
-			numbered := e.source.Layouts[field] == schemas.DayNumber
-			held := field + " of " + name + " holds " + dayKind(numbered)
+			counted := numbered(e.source.Layouts[field])
+			held := field + " of " + name + " holds " + dayKind(counted)
 			if first == "" {
-				first, r.plan.Offsets = held, numbered
-			} else if numbered != r.plan.Offsets {
+				first, r.plan.Offsets = held, counted
+			} else if counted != r.plan.Offsets {
 				r.wrong(e.key, held+", but "+first, "dates everywhere, or day numbers everywhere",
 					"declare the layout under dates, or export the column the other way")
 			}
 		}
 	}
 }
+
+// numbered reports whether a field with these layouts holds day numbers, which stand alone.
+func numbered(layouts []schemas.Layout) bool { return slices.Contains(layouts, schemas.DayNumber) }
 
 func dayKind(numbered bool) string {
 	if numbered {

@@ -56,7 +56,7 @@ func TestLinkedPlan(t *testing.T) {
 				Columns: map[string]string{"patient": "PAT_NO", "day": "OP_DATE", "hospital": "SITE", "side_of_work": "DOM"},
 				Recode: map[string]map[string]string{"procedure": {"RSA": "reverse", "TSA": "anatomic"},
 					"asa": {"01": "1", "02": "2", "9": ""}, "hospital": {"01": "North"}},
-				Layouts: map[string]schemas.Layout{"day": "DD/MM/YYYY", "list_day": "DD/MM/YYYY"},
+				Layouts: map[string][]schemas.Layout{"day": {"DD/MM/YYYY"}, "list_day": {"DD/MM/YYYY"}},
 				Missing: []string{"NA", "."}, Drop: []string{"remarks"},
 				Reviewed: map[string]string{"SITE": "Codes of two invented sites."},
 				SHA256: map[string]string{"exports/procedures-2011.csv": "144742fb15184cc773def4c3a6b639e6ed7e9d5a538664f4702ec9e24c7b1547",
@@ -69,7 +69,7 @@ func TestLinkedPlan(t *testing.T) {
 					{Name: "smoking", Title: "smoking", Type: schemas.Code, KnownOn: "list_day",
 						Codes: []schemas.CodeValue{{Value: "y", Label: "smokes"}, {Value: "n", Label: "does not smoke"}}},
 				}},
-			plainSource("revisions", at("  revisions:")),
+			written(plainSource("revisions", at("  revisions:")), "DD.MM.YYYY"),
 			func() schemas.Source {
 				s := plainSource("deaths", at("  deaths:"))
 				s.SHA256 = map[string]string{"exports/deaths.csv": "8a190f9e40d1893c5ae27e8da95fa3dffb067fb083b3dc2f798e91a5d31f9347"}
@@ -193,7 +193,13 @@ func described(kind Kind, id, place string, change func(*Analysis)) Analysis {
 
 func plainSource(table, place string) schemas.Source {
 	return schemas.Source{Table: table, Decimal: '.', Plan: place, Files: []string{goodPlans + "/exports/" + table + ".csv"},
-		Shown: []string{"exports/" + table + ".csv"}, Layouts: map[string]schemas.Layout{"day": schemas.ISODate}}
+		Shown: []string{"exports/" + table + ".csv"}, Layouts: map[string][]schemas.Layout{"day": {schemas.ISODate}}}
+}
+
+// written adds a second layout of the dates.
+func written(s schemas.Source, layout schemas.Layout) schemas.Source {
+	s.Layouts["day"] = append(s.Layouts["day"], layout)
+	return s
 }
 
 func TestReadyPlanHasDefaults(t *testing.T) {

@@ -77,7 +77,9 @@ func (l *settings) source(s *schemas.Source) {
 			l.add(key+".recode."+field+"."+theirs, orMissing(s.Recode[field][theirs]))
 		}
 	}
-	addEach(l, key+".dates", s.Layouts)
+	for _, field := range slices.Sorted(maps.Keys(s.Layouts)) {
+		l.add(key+".dates."+field, schemas.JoinLayouts(s.Layouts[field]))
+	}
 	addEach(l, key+".zones", s.Zones)
 	for i := range s.Wide {
 		l.add(key+".wide."+s.Wide[i].Column, wideWords(&s.Wide[i]))
@@ -203,7 +205,7 @@ func (l *settings) condition(c *cohorts.Condition) string {
 // isDate reports whether a field of the table the shoulders come from holds days: only such fields have a layout. That
 // table is the first of the sources.
 func (l *settings) isDate(field string) bool {
-	return len(l.plan.Sources) > 0 && l.plan.Sources[0].Layouts[field] != ""
+	return len(l.plan.Sources) > 0 && len(l.plan.Sources[0].Layouts[field]) > 0
 }
 
 func (l *settings) endpoint(e *cohorts.Endpoint) {
