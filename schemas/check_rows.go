@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // The checks here are about one row, or two rows of a patient, and look at more than one column.
@@ -31,12 +32,9 @@ func (c *checker) scores() {
 		return
 	}
 	levels := instrument.Levels()
-	known := make([]Instrument, len(levels))
+	known := make([]Scale, len(levels))
 	for i, code := range levels {
-		known[i] = Instrument{Minimum: math.Inf(-1), Maximum: math.Inf(1)}
-		if found, ok := InstrumentOf(code); ok {
-			known[i] = found
-		}
+		known[i] = c.table.ScaleOf(code)
 	}
 	codes := instrument.Codes()
 	for row, x := range value.Numbers() {
@@ -44,9 +42,19 @@ func (c *checker) scores() {
 			continue
 		}
 		if i := &known[codes[row]]; x < i.Minimum || x > i.Maximum {
-			c.find(RuleScoreOutOfRange, row, "value", fmt.Sprintf("%s: from %s to %s", levels[codes[row]], plain(i.Minimum), plain(i.Maximum)))
+			c.find(RuleScoreOutOfRange, row, "value", fmt.Sprintf("%s: from %s to %s%s", levels[codes[row]], plain(i.Minimum), plain(i.Maximum), otherScales(levels[codes[row]], i.Name)))
 		}
 	}
+}
+
+// otherScales says on which other scales an instrument is in use: a value outside one may be a value on another.
+func otherScales(code, declared string) string {
+	i, _ := InstrumentOf(code)
+	others := slices.DeleteFunc(i.ScaleNames(), func(name string) bool { return name == declared })
+	if len(others) == 0 {
+		return ""
+	}
+	return "; if the export is on the scale " + strings.Join(others, " or ") + ", say so in the study plan under scales"
 }
 
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }

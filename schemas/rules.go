@@ -113,6 +113,11 @@ var (
 		Sentence: "The value lies outside the range of its instrument.",
 		Remedy:   "Correct the value or the instrument; turn a value on another scale of the instrument into this one first."}
 
+	// RuleIncompleteItems is broken by the items of an instrument of which more are missing than its scoring allows.
+	RuleIncompleteItems = &Rule{ID: "incomplete-items", Severity: SetsAside,
+		Sentence: "Too many items of the instrument are missing to make its total.",
+		Remedy:   "Fill in the items at their source; a total is not made up from the others beyond the rule of the instrument."}
+
 	// RuleAgesDisagree is broken by a patient whose ages at two procedures are further apart, or closer, than the days.
 	RuleAgesDisagree = &Rule{ID: "ages-disagree", Severity: Warns,
 		Sentence: "The patient's ages at two procedures do not fit the time between them; both rows are used.",
@@ -124,7 +129,7 @@ var rules = []*Rule{
 	RuleBadDate, RuleTimeOfDay, RuleBadInteger, RuleBadNumber, RuleUnknownCode,
 	RuleMissingRequired, RuleOutOfRange, RulePattern,
 	RuleSameRowTwice, RuleDuplicateKey, RuleNotToldApart, RuleFollowUpOrder,
-	RuleReasonWithoutRevision, RuleScoreOutOfRange, RuleAgesDisagree,
+	RuleReasonWithoutRevision, RuleScoreOutOfRange, RuleIncompleteItems, RuleAgesDisagree,
 }
 
 // Rules returns every rule of reading and checking: first those about a row's shape, then those about a cell, then those

@@ -21,6 +21,8 @@ type Source struct {
 	Layouts   map[string][]Layout // field → layouts of its dates, of which no two can read one text; ISO when not declared
 	Zones     map[string]string   // field → time zone in which a moment becomes a day, by its name in the IANA database
 	Wide      []WideScore         // columns of scores of a table with one row for each shoulder; empty for one row for each score
+	Items     []ItemScore         // scores that are worked out from columns of items
+	Scales    map[string]string   // instrument → scale of its values in the file, by name; its own when not declared
 	Missing   []string            // tokens that mean missing, beside the empty cell
 	Units     map[string]Unit     // field → unit of a length of time in the file; Days when not declared
 	Extra     []Field             // columns beyond the schema, kept as covariates
@@ -78,6 +80,15 @@ type WideScore struct {
 	Instrument string // code of the instrument
 	Day        string // column with the day of the visit, or with the day that After counts from
 	After      Length // from that day to the visit; none when Number is 0
+}
+
+// ItemScore is one score of a table that has the answers to the items of an instrument in columns. Each row in which an
+// item is answered becomes a score, worked out by the scoring of the instrument.
+type ItemScore struct {
+	Instrument string            // code of the instrument
+	Day        string            // column with the day of the visit, or with the day that After counts from
+	After      Length            // from that day to the visit; none when Number is 0
+	Columns    map[string]string // code of the item → column of the file
 }
 
 // Length is a length of time as a plan gives it, in whole units.

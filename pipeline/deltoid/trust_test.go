@@ -32,7 +32,7 @@ var elsewhere = map[string]string{
 // column, and no others; and every rule is planted at least twice. The lists were written by hand with the exports.
 func TestPlantedDefects(t *testing.T) {
 	planted := map[string]int{}
-	for _, study := range []string{"linked", "ready"} {
+	for _, study := range []string{"linked", "ready", "items"} {
 		folder := filepath.Join(testdata, "broken", "exports", study)
 		out := filepath.Join(t.TempDir(), "check")
 		code, stdout, stderr := call("check", filepath.Join(folder, "plan.yaml"), "--out", out)

@@ -65,7 +65,7 @@ func (r *reader) makeSpecs() schemas.Problems {
 			"declare one of the two"))
 	}
 	r.specs = r.made
-	if len(src.Wide) > 0 {
+	if len(src.Wide)+len(src.Items) > 0 {
 		ps = append(ps, r.makeWide()...)
 	}
 	return append(ps, unknownFields(src, known)...)

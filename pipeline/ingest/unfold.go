@@ -15,6 +15,7 @@ type unfolder struct {
 	flaws [][]flaw // for each spec, the flaws at the rows that are made
 	from  []int32  // for each row that is made, the row of the file
 	which []uint16 // and the place of its score
+	value []float64
 }
 
 // unfold makes the rows of scores of a chunk and takes them for its own.
@@ -27,7 +28,7 @@ func (w *wide) unfold(c *chunk, made []*spec) {
 			c.ragged[len(c.ragged)-len(ragged)].row = len(u.from)
 			ragged = ragged[1:]
 			c.unfold.ragged++
-			u.add(row, 0)
+			u.add(row, 0, math.NaN())
 			continue
 		}
 		u.row(row)
@@ -45,8 +46,8 @@ func (w *wide) unfold(c *chunk, made []*spec) {
 	}
 }
 
-func (u *unfolder) add(row, score int) {
-	u.from, u.which = append(u.from, int32(row)), append(u.which, uint16(score))
+func (u *unfolder) add(row, score int, value float64) {
+	u.from, u.which, u.value = append(u.from, int32(row)), append(u.which, uint16(score)), append(u.value, value)
 }
 
 // flawAt returns the flaw of a column at a row of the file, nil when there is none. Rows must come in order.
@@ -67,15 +68,20 @@ func (u *unfolder) flawAt(spec, row int) *flaw {
 // row makes the rows of one row of the file.
 func (u *unfolder) row(row int) {
 	start := len(u.from)
-	for s, score := range u.scores {
-		wrong := u.flawAt(score.spec, row)
-		if wrong == nil && math.IsNaN(u.c.columns[score.spec].numbers[row]) {
+	for s := range u.scores {
+		if u.scores[s].items != nil {
+			u.itemised(row, s)
+			continue
+		}
+		spec := u.scores[s].spec
+		wrong, value := u.flawAt(spec, row), u.c.columns[spec].numbers[row]
+		if wrong == nil && math.IsNaN(value) {
 			u.c.unfold.empty++
 			continue
 		}
 		u.c.unfold.scores++
-		u.tell(score.spec, wrong, len(u.from), 1)
-		u.add(row, s)
+		u.tell(spec, wrong, len(u.from), 1)
+		u.add(row, s, value)
 	}
 	for _, day := range u.days {
 		u.day(day, row, start)
@@ -95,7 +101,7 @@ func (u *unfolder) row(row int) {
 func (u *unfolder) carry(row, start, score int) {
 	if len(u.from) == start {
 		u.c.unfold.wrong++
-		u.add(row, score)
+		u.add(row, score, math.NaN())
 	}
 }
 
@@ -126,7 +132,7 @@ func (u *unfolder) day(spec, row, start int) {
 		u.c.unfold.wrong++
 		for s := range u.scores {
 			if u.scores[s].day == spec {
-				u.add(row, s)
+				u.add(row, s, math.NaN())
 				break
 			}
 		}
@@ -156,9 +162,7 @@ func (u *unfolder) columns(made []*spec) {
 
 func (u *unfolder) values(sp *spec) *column {
 	c := newColumn(sp, len(u.from))
-	for i, row := range u.from {
-		c.numbers = append(c.numbers, u.c.columns[u.scores[u.which[i]].spec].numbers[row])
-	}
+	c.numbers = append(c.numbers, u.value...)
 	return c
 }
 

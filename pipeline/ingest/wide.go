@@ -19,12 +19,13 @@ type wide struct {
 	days   []int // places of the specs of the columns with days
 }
 
-// wideScore is one column of scores.
+// wideScore is one column of scores, or one set of columns of items that a score is worked out from.
 type wideScore struct {
-	spec  int   // its own place among the specs
+	spec  int   // its own place among the specs; that of the first item
 	day   int   // that of its day
 	code  int16 // place of the instrument among the codes of the field
 	after int64 // days from that day to the visit
+	items *itemSet
 }
 
 // unfolded counts what became of the rows of a file.
@@ -47,19 +48,29 @@ func (r *reader) makeWide() (ps schemas.Problems) {
 		r.specs = append(r.specs, sp)
 	}
 	days := map[string]int{}
-	for i := range r.src.Wide {
-		if name := r.src.Wide[i].Day; days[name] == 0 {
+	dayOf := func(name string) int {
+		if days[name] == 0 {
 			days[name] = r.addWide("day", name)
 			w.days = append(w.days, days[name]-1)
 		}
+		return days[name] - 1
 	}
 	for _, score := range r.src.Wide {
-		perUnit, _ := schemas.DaysPer(score.After.Unit)
-		w.scores = append(w.scores, wideScore{day: days[score.Day] - 1, code: r.instrument(score.Instrument, &ps),
-			after: int64(math.Round(float64(score.After.Number) * perUnit)), spec: r.addWide("value", score.Column) - 1})
+		w.scores = append(w.scores, wideScore{day: dayOf(score.Day), code: r.instrument(score.Instrument, &ps),
+			after: daysOf(score.After), spec: r.addWide("value", score.Column) - 1})
+	}
+	for _, score := range r.src.Items {
+		items := r.itemSet(score)
+		w.scores = append(w.scores, wideScore{day: dayOf(score.Day), code: r.instrument(score.Instrument, &ps),
+			after: daysOf(score.After), spec: items.specs[0], items: items})
 	}
 	slices.SortStableFunc(w.scores, func(a, b wideScore) int { return a.day - b.day })
 	return ps
+}
+
+func daysOf(l schemas.Length) int64 {
+	perUnit, _ := schemas.DaysPer(l.Unit)
+	return int64(math.Round(float64(l.Number) * perUnit))
 }
 
 // addWide adds the spec of a column that one of a field's values stands in, and returns how many specs there are then.
@@ -162,8 +173,12 @@ func (r *reader) unfolded(b *binding) (n unfolded) {
 // wideNote is the account of a file whose scores stand in columns: rows times columns is scores and empty cells.
 func (r *reader) wideNote(b *binding) string {
 	n := r.unfolded(b)
-	note := fmt.Sprintf("scores in columns: %d rows times %d columns = %d scores + %d empty cells", n.rows-n.ragged, len(r.wide.scores),
-		n.scores, n.empty)
+	what, empty := "columns", "cells"
+	if len(r.src.Items) > 0 {
+		what, empty = "columns or sets of items", "ones"
+	}
+	note := fmt.Sprintf("scores in columns: %d rows times %d %s = %d scores + %d empty %s", n.rows-n.ragged, len(r.wide.scores), what,
+		n.scores, n.empty, empty)
 	if n.ragged > 0 {
 		note += fmt.Sprintf("; rows with too few or too many cells, each set aside as one row: %d", n.ragged)
 	}

@@ -58,6 +58,6 @@ analyses:
 	fmt.Println(err)
 	// Output:
 	// ../../testdata/plans/mine.yaml:5:14: the key "files" is missing from exports.shoulders; to mend it: name the file, as in "files: exports/shoulders.csv"
-	// ../../testdata/plans/mine.yaml:5:15: no such key "file"; allowed: files, format, delimiter, decimal, columns, recode, dates, missing, units, extra, encoding, sheet, zones, wide, sha256, reviewed, drop; to mend it: did you mean "files"?
+	// ../../testdata/plans/mine.yaml:5:15: no such key "file"; allowed: files, format, delimiter, decimal, columns, recode, dates, missing, units, extra, encoding, sheet, zones, wide, items, scales, sha256, reviewed, drop; to mend it: did you mean "files"?
 	// ../../testdata/plans/mine.yaml:9:72: level is 95; allowed: a number between 0.5 and 1, without the two; to mend it: write 0.95
 }

@@ -98,7 +98,7 @@ func (r *reader) tablesTogether(n *yaml.Node) {
 func (r *reader) export(p pair, s *schemas.Schema) *export {
 	e := &export{schema: s, key: p.key, source: schemas.Source{Table: s.Name, Decimal: '.', Plan: r.place(p.key)}}
 	sec := r.section(p.value, "exports."+s.Name, "files", "format", "delimiter", "decimal", "columns",
-		"recode", "dates", "missing", "units", "extra", "encoding", "sheet", "zones", "wide", "sha256", "reviewed", "drop")
+		"recode", "dates", "missing", "units", "extra", "encoding", "sheet", "zones", "wide", "items", "scales", "sha256", "reviewed", "drop")
 	if v := sec.values["extra"]; v != nil {
 		r.extras(v, e)
 		r.datesOfExtras(v, e)
@@ -106,6 +106,8 @@ func (r *reader) export(p pair, s *schemas.Schema) *export {
 	if v := sec.values["wide"]; v != nil {
 		r.wide(v, e)
 	}
+	r.items(sec.values["items"], e)
+	r.scales(sec.values["scales"], e)
 	r.notWide("columns", sec.values["columns"], e, "day", "instrument", "value")
 	r.notWide("recode", sec.values["recode"], e, "instrument")
 	if v := sec.values["columns"]; v != nil {

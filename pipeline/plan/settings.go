@@ -84,6 +84,10 @@ func (l *settings) source(s *schemas.Source) {
 	for i := range s.Wide {
 		l.add(key+".wide."+s.Wide[i].Column, wideWords(&s.Wide[i]))
 	}
+	for i := range s.Items {
+		l.items(fmt.Sprintf("%s.items.%d", key, i+1), &s.Items[i])
+	}
+	addEach(l, key+".scales", s.Scales)
 	l.add(key+".missing", quoted(s.Missing))
 	addEach(l, key+".units", s.Units)
 	for i := range s.Extra {

@@ -40,12 +40,12 @@ func (r *reader) wide(n *yaml.Node, e *export) {
 
 // notWide reports fields that have no column of their own in a table of wide scores.
 func (r *reader) notWide(key string, n *yaml.Node, e *export, fields ...string) {
-	if n == nil || len(e.source.Wide) == 0 || n.Kind != yaml.MappingNode {
+	if n == nil || len(e.source.Wide)+len(e.source.Items) == 0 || n.Kind != yaml.MappingNode {
 		return
 	}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		if slices.Contains(fields, n.Content[i].Value) {
-			r.wrong(n.Content[i], key+"."+n.Content[i].Value+" stands beside wide, which names a column for each score",
+			r.wrong(n.Content[i], key+"."+n.Content[i].Value+" stands beside "+map[bool]string{true: "wide", false: "items"}[len(e.source.Wide) > 0]+", which names a column for each score",
 				"the other fields", "remove it here")
 		}
 	}
