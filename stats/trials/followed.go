@@ -1,0 +1,287 @@
+package trials
+
+import (
+	"math"
+
+	"deltoid/stats/competing"
+	"deltoid/stats/covariates"
+	"deltoid/stats/hazards"
+	"deltoid/stats/monitor"
+	"deltoid/stats/survival"
+)
+
+// data is the follow-up of the sample as package survival takes it.
+func (s *Sample) data() survival.Data {
+	return survival.Data{Exit: s.Exit, Cause: s.Cause, Group: s.Group, Groups: s.Groups, Causes: 2}
+}
+
+// Clusters says which rows of a sample are not independent.
+type Clusters uint8
+
+// The clusters.
+const (
+	NoClusters Clusters = iota
+	ByPatient
+	ByHospital
+)
+
+func (c Clusters) of(s *Sample) []int32 {
+	switch c {
+	case ByPatient:
+		return s.Patient
+	case ByHospital:
+		return s.Hospital
+	}
+	return nil
+}
+
+var clustersText = [...]string{NoClusters: "", ByPatient: ", clustered by patient", ByHospital: ", clustered by hospital"}
+
+// LogRank compares the hazards of the event, death being censored: survival.LogRank with equal weights. Two arms
+// are compared in one pass that counts over days and makes no garbage.
+func LogRank() Test { return Test{"log-rank test", logRank} }
+
+func logRank(s *Sample) Verdict {
+	if s.Groups != 2 {
+		return WeightedLogRank(survival.Equal).Run(s)
+	}
+	score, variance := s.scores()
+	return scored(score, variance)
+}
+
+// scores counts exits and events by day and arm, and returns observed minus expected events of the
+// second arm with the hypergeometric variance.
+func (s *Sample) scores() (score, variance float64) {
+	last := int32(0)
+	for _, t := range s.Exit {
+		last = max(last, t)
+	}
+	table := room(s.table, 4*(int(last)+1)) // by day: exits and events of the first arm, then of the second
+	s.table = table
+	clear(table)
+	for i, t := range s.Exit {
+		at := 4*int(t) + 2*int(s.Group[i])
+		table[at]++
+		if s.Cause[i] == Event {
+			table[at+1]++
+		}
+	}
+	var n0, n1 float64
+	for at := len(table) - 4; at >= 0; at -= 4 {
+		day := table[at : at+4 : at+4]
+		n0 += float64(day[0])
+		n1 += float64(day[2])
+		if day[1]+day[3] == 0 {
+			continue
+		}
+		n, d := n0+n1, float64(day[1]+day[3])
+		score += float64(day[3]) - float64(d*n1)/n
+		if n > 1 {
+			variance += float64(d * (n - d) / (n - 1) * (n0 / n) * (n1 / n))
+		}
+	}
+	return score, variance
+}
+
+// scored is the verdict of a score of the second arm: score over variance is close to the log
+// hazard ratio when that is small.
+func scored(score, variance float64) Verdict {
+	if !(variance > 0) {
+		return Verdict{Reason: survival.NotComparable.String()}
+	}
+	return normal(score/variance, 1/math.Sqrt(variance), 0)
+}
+
+// tested is the verdict of a test of two or more arms.
+func tested(score, variance []float64, p float64, status survival.Status) Verdict {
+	switch {
+	case status != survival.Estimated:
+		return Verdict{Reason: status.String()}
+	case len(score) == 2:
+		return scored(score[1], variance[3])
+	}
+	return Verdict{Z: signed(p, 1), P: p}
+}
+
+// WeightedLogRank is survival.LogRank with weights, for differences early or late.
+func WeightedLogRank(w survival.Weighting) Test {
+	return Test{"log-rank test, weights " + w.String(), func(s *Sample) Verdict {
+		counts, err := survival.Count(s.data())
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return logRankOf(w, counts)
+	}}
+}
+
+func logRankOf(w survival.Weighting, strata ...*survival.Counts) Verdict {
+	t, err := survival.LogRank(1, w, strata...)
+	if err != nil {
+		return Verdict{Reason: err.Error()}
+	}
+	return tested(t.Score, t.Variance, t.P, t.Status)
+}
+
+// StratifiedLogRank compares within strata.
+func StratifiedLogRank() Test {
+	return Test{"stratified log-rank test", func(s *Sample) Verdict {
+		counts, err := survival.CountByStratum(s.data(), s.Stratum, s.Strata)
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return logRankOf(survival.Equal, counts...)
+	}}
+}
+
+// ClusteredLogRank has a variance summed over clusters: survival.ClusteredLogRank.
+func ClusteredLogRank(c Clusters) Test {
+	return Test{"log-rank test" + clustersText[c], func(s *Sample) Verdict {
+		d := s.data()
+		d.Cluster = c.of(s)
+		t, err := survival.ClusteredLogRank(1, survival.Equal, d, nil, 1)
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return tested(t.Score, t.Variance, t.P, t.Status)
+	}}
+}
+
+// Gray compares the cumulative incidences of the event, deaths included: competing.Gray.
+func Gray(rho float64) Test {
+	return Test{"Gray's test", func(s *Sample) Verdict {
+		counts, err := survival.Count(s.data())
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		t, err := competing.Gray(1, rho, counts)
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return tested(t.Score, t.Variance, t.P, t.Status)
+	}}
+}
+
+// Model says how a regression in a simulated study is set up.
+type Model struct {
+	Clusters   Clusters
+	Stratified bool // a baseline hazard for each stratum; of Cox only
+	Adjusted   bool // with the covariates of the sample
+	// Margin is the ratio that is tested against: 1 for no effect, 0 stands for 1.
+	Margin float64
+}
+
+func (m Model) logMargin() float64 {
+	if m.Margin == 0 {
+		return 0
+	}
+	return math.Log(m.Margin)
+}
+
+// columns are the second and later arms, and the covariates.
+func (m Model) columns(s *Sample) []covariates.Column {
+	var out []covariates.Column
+	for g := 1; g < s.Groups; g++ {
+		values := s.numbersOf(len(out))
+		for i, group := range s.Group {
+			values[i] = 0
+			if int(group) == g {
+				values[i] = 1
+			}
+		}
+		out = append(out, covariates.Column{Name: "arm" + string(rune('0'+g%10)), Values: values})
+	}
+	if m.Adjusted {
+		for j, x := range s.Covariate {
+			out = append(out, covariates.Column{Name: "covariate" + string(rune('0'+j%10)), Values: x})
+		}
+	}
+	return out
+}
+
+// numbersOf returns column j of the scratch memory, a number for each row.
+func (s *Sample) numbersOf(j int) []float64 {
+	for len(s.numbers) <= j {
+		s.numbers = append(s.numbers, nil)
+	}
+	s.numbers[j] = room(s.numbers[j], len(s.Exit))
+	return s.numbers[j]
+}
+
+// Cox tests the hazard ratio of the second arm: hazards.Cox.
+func Cox(m Model) Test {
+	return Test{"Cox model" + clustersText[m.Clusters], func(s *Sample) Verdict {
+		d := hazards.Data{Exit: s.Exit, Cause: s.Cause, Cluster: m.Clusters.of(s)}
+		if m.Stratified {
+			d.Stratum = s.Stratum
+		}
+		fit, err := hazards.Cox(d, 1, m.columns(s), hazards.Options{})
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return fitted(fit.Effect(0, 0.95), m.logMargin())
+	}}
+}
+
+// FineGray tests the ratio of subdistribution hazards of the second arm: competing.Subdistribution.
+func FineGray(m Model) Test {
+	return Test{"Fine and Gray's model" + clustersText[m.Clusters], func(s *Sample) Verdict {
+		d := s.data()
+		d.Group, d.Groups, d.Cluster = nil, 1, m.Clusters.of(s)
+		fit, err := competing.Subdistribution(d, 1, m.columns(s), competing.SubdistributionOptions{})
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return fitted(fit.Effect(0, 0.95), m.logMargin())
+	}}
+}
+
+// RestrictedMean tests the difference of the mean times free of the event up to a horizon, second
+// arm minus first, against a margin in days.
+func RestrictedMean(horizon, margin float64) Test {
+	return Test{"difference of restricted mean times", func(s *Sample) Verdict {
+		counts, err := survival.Count(s.data())
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		var mean [2]survival.Mean
+		for g := range mean {
+			if mean[g], err = counts.ProductLimit(g, 1).RestrictedMean(horizon, 0.95); err != nil {
+				return Verdict{Reason: err.Error()}
+			}
+		}
+		c, err := mean[1].Minus(mean[0])
+		switch {
+		case err != nil:
+			return Verdict{Reason: err.Error()}
+		case c.Status != survival.Estimated:
+			return Verdict{Reason: c.Status.String()}
+		}
+		return normal(c.Value, c.SE, margin)
+	}}
+}
+
+// RateRatio tests the events per time under observation, exactly: monitor.Ratio.
+func RateRatio() Test {
+	return Test{"exact test of the rate ratio", func(s *Sample) Verdict {
+		var tally [2]monitor.Tally
+		for i, g := range s.Group {
+			if g > 1 {
+				continue
+			}
+			tally[g].Exposure += float64(s.Exit[i])
+			if s.Cause[i] == Event {
+				tally[g].Events++
+			}
+		}
+		r, err := monitor.Ratio(tally[1], tally[0], 0.95, monitor.Exact)
+		switch {
+		case err != nil:
+			return Verdict{Reason: err.Error()}
+		case r.Status != monitor.Estimated && r.Status != monitor.NoReference:
+			return Verdict{Reason: r.Status.String()}
+		case r.Status == monitor.NoReference:
+			return Verdict{Z: signed(r.P, 1), P: r.P}
+		}
+		return Verdict{Z: signed(r.P, r.Value-1), P: r.P, Effect: math.Log(max(r.Value, math.SmallestNonzeroFloat64))}
+	}}
+}
