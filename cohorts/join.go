@@ -20,7 +20,7 @@ type joiner struct {
 
 // join makes the registry from procedures, revisions and deaths. keys are the shoulder keys of procedures.
 func (l *linking) join(keys []int32) *Registry {
-	n := l.people.count()
+	n := l.people.count
 	l.known = noneKnown(n)
 	procs, revs, dead := newBuckets(keys, 2*n), l.place(l.revisions), l.place(l.deaths)
 	parts := make([]joiner, countParts(n))
@@ -43,7 +43,7 @@ func (l *linking) gather(parts []joiner) *Registry {
 		shoulders += len(parts[i].shoulders)
 		events += len(parts[i].events)
 	}
-	r := &Registry{Table: l.procedures.table, Patients: l.people.count(),
+	r := &Registry{Table: l.procedures.table, Patients: l.people.count,
 		Shoulders: make([]Shoulder, 0, shoulders), Revisions: make([]Revision, 0, events)}
 	for i := range parts {
 		j := &parts[i]

@@ -73,7 +73,7 @@ func Link(tables map[string]*schemas.Table, f FollowUp, found *schemas.Findings)
 	for _, records := range l.courses {
 		keys := l.follow(records)
 		if keys != nil {
-			r.scores = newScores(records, keys, 2*l.people.count())
+			r.scores = newScores(records, keys, 2*l.people.count)
 		}
 	}
 	l.lastContacts(r)
@@ -153,14 +153,14 @@ func (l *linking) placeProcedures() []int32 {
 		l.found.Add(c.found...)
 	})
 	l.people = newPeople(len(r.days))
-	l.people.addAll(r.patient, keys)
+	l.people.addAll(r.patient.Text, keys)
 	l.people.number()
 	inParts(len(keys), func(_, from, to int) {
 		c := clerk{cut: l.cut}
 		for row := from; row < to; row++ {
 			switch {
 			case keys[row] >= 0:
-				keys[row] = shoulderKey(l.people.rank[keys[row]], r.side(row))
+				keys[row] = shoulderKey(l.people.patient(keys[row]), r.side(row))
 			case l.revising[row]:
 				keys[row] = c.keyOf(r, row, l.people.find(r.patient.Text(row)))
 			}
@@ -192,13 +192,13 @@ func (l *linking) occasion(c *clerk, row int) int32 {
 // eachPart calls do for every usable row of a table and its patient, -1 for one without an index procedure. It works in
 // parallel and hands over what was found.
 func (l *linking) eachPart(r *records, do func(c *clerk, row int, patient int32)) {
+	patients := make([]int32, len(r.days))
+	l.people.findAll(r.patient.Text, patients)
 	inParts(len(r.days), func(_, from, to int) {
 		c := clerk{cut: l.cut}
-		patients := make([]int32, to-from)
-		l.people.findAll(r.patient, from, patients)
 		for row := from; row < to; row++ {
 			if c.usable(r, row) {
-				do(&c, row, patients[row-from])
+				do(&c, row, patients[row])
 			}
 		}
 		l.found.Add(c.found...)
@@ -229,7 +229,7 @@ func (l *linking) place(r *records) buckets {
 		keys[row] = -1
 	}
 	l.eachPart(r, func(c *clerk, row int, patient int32) { keys[row] = c.keyOf(r, row, patient) })
-	n := l.people.count()
+	n := l.people.count
 	if r.codes != nil {
 		n *= 2
 	}

@@ -12,14 +12,17 @@ import (
 const partSize = 1 << 15
 
 // inParts calls work once for every part of 0 … n-1, in parallel.
-func inParts(n int, work func(part, from, to int)) {
-	parts := countParts(n)
+func inParts(n int, work func(part, from, to int)) { inPartsOf(partSize, n, work) }
+
+// inPartsOf is inParts with parts of another size, for items that are work enough each.
+func inPartsOf(size, n int, work func(part, from, to int)) {
+	parts := (n + size - 1) / size
 	var next atomic.Int64
 	var wait sync.WaitGroup
 	for range min(parts, runtime.GOMAXPROCS(0)) {
 		wait.Go(func() {
 			for part := int(next.Add(1)) - 1; part < parts; part = int(next.Add(1)) - 1 {
-				work(part, part*partSize, min((part+1)*partSize, n))
+				work(part, part*size, min((part+1)*size, n))
 			}
 		})
 	}

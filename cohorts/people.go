@@ -6,27 +6,38 @@ import (
 	"hash/maphash"
 	"math/bits"
 	"strings"
-
-	"deltoid/schemas"
 )
 
 // people numbers the patients of a study in the order of their pseudonyms, so that a patient's number does not depend
-// on the order of the rows. It is a hash table with linear probing whose slots hold short pseudonyms whole: to find one
-// costs one wait for memory. What is found by its hash is compared, so that the hash's seed, which differs from run to
-// run, cannot be seen in any answer.
+// on the order of the rows. The pseudonyms stand on shelves by their hash, each shelf a hash table small enough for a
+// processor's own cache. Rows are looked up shelf by shelf and not as they come, so that the time for a row does not
+// grow with the number of patients. What is found by its hash is compared, so that the hash's seed, which differs from
+// run to run, cannot be seen in any answer.
 type people struct {
-	seed  maphash.Seed
-	mix   [2]uint64
-	slots []slot
-	mask  uint64
-	texts []string // in order of appearance; from number on, in order
-	rank  []int32  // position of appearance → patient
+	seed    maphash.Seed
+	mix     [2]uint64
+	shelves []shelf
+	shift   int     // a hash shifted so far right is the number of a shelf
+	count   int     // of patients, once they are numbered
+	rank    []int32 // place among all, shelf after shelf → patient
+	batch   batch
 }
 
-// slot is one place of the table.
+// shelf is a hash table with linear probing.
+type shelf struct {
+	slots []slot
+	names []name // in order of appearance
+	first int    // place of the first name among all
+}
+
 type slot struct {
 	packed
-	id int32 // position in texts + 1; 0 is free
+	id int32 // position in names + 1; 0 is free
+}
+
+type name struct {
+	packed
+	text string
 }
 
 // packed is a pseudonym of up to 15 bytes with its length in the last byte, or the beginning and the hash of a longer
@@ -36,12 +47,14 @@ type packed struct{ head, tail uint64 }
 const (
 	longest  = 15
 	longMark = 0xff
+	// shelfSize is for how many patients a shelf is made: its slots then take some 200 KB.
+	shelfSize = 1 << 12
 )
 
-// newPeople makes a table for at most so many patients.
+// newPeople makes shelves for at most so many patients.
 func newPeople(most int) *people {
-	size := uint64(1) << bits.Len(uint(2*most))
-	p := &people{seed: maphash.MakeSeed(), slots: make([]slot, size), mask: size - 1}
+	width := bits.Len(uint(most) / shelfSize)
+	p := &people{seed: maphash.MakeSeed(), shelves: make([]shelf, 1<<width), shift: 64 - width}
 	p.mix = [2]uint64{maphash.String(p.seed, "head"), maphash.String(p.seed, "tail")}
 	return p
 }
@@ -58,144 +71,120 @@ func (p *people) pack(text string) packed {
 	return k
 }
 
+func (k packed) long() bool { return k.tail&longMark == longMark }
+
 // hash folds the product of the two halves.
 func (p *people) hash(k packed) uint64 {
 	high, low := bits.Mul64(k.head^p.mix[0], k.tail^p.mix[1])
 	return high ^ low
 }
 
-// is reports whether a slot that holds the same packed form holds the text.
-func (p *people) is(s slot, text string) bool {
-	return s.tail&longMark != longMark || p.texts[s.id-1] == text
+// seek returns the slot that holds a pseudonym, or the free one where it would stand.
+func (s *shelf) seek(k packed, hash uint64, text func() string) *slot {
+	mask := uint64(len(s.slots) - 1)
+	for at := hash & mask; ; at = (at + 1) & mask {
+		c := &s.slots[at]
+		if c.id == 0 || c.packed == k && (!k.long() || s.names[c.id-1].text == text()) {
+			return c
+		}
+	}
 }
 
-// add returns the position of a pseudonym in order of appearance.
-func (p *people) add(text string) int32 {
-	k := p.pack(text)
-	return p.insert(text, k, p.hash(k))
+// find returns the position of a pseudonym on its shelf, or -1.
+func (s *shelf) find(k packed, hash uint64, text func() string) int32 {
+	if len(s.names) == 0 {
+		return -1
+	}
+	return s.seek(k, hash, text).id - 1
 }
 
-func (p *people) insert(text string, k packed, hash uint64) int32 {
-	at := hash & p.mask
-	for ; p.slots[at].id != 0; at = (at + 1) & p.mask {
-		if s := p.slots[at]; s.packed == k && p.is(s, text) {
-			return s.id - 1
-		}
+// add returns the position of a pseudonym on its shelf.
+func (p *people) add(s *shelf, k packed, hash uint64, text func() string) int32 {
+	if 2*len(s.names) >= len(s.slots) {
+		p.widen(s)
 	}
-	p.texts = append(p.texts, text)
-	p.slots[at] = slot{k, int32(len(p.texts))}
-	return int32(len(p.texts)) - 1
+	c := s.seek(k, hash, text)
+	if c.id == 0 {
+		s.names = append(s.names, name{k, text()})
+		*c = slot{k, int32(len(s.names))}
+	}
+	return c.id - 1
 }
 
-// block is how many pseudonyms are looked up together, step by step, so that the processor can wait for many places in
-// memory at once: in a table of a million patients nearly every step is such a wait.
-const block = 128
-
-// addAll adds the pseudonyms of the rows whose id is 0 or more, and puts their positions in the place of these.
-func (p *people) addAll(c *schemas.Column, ids []int32) {
-	var keys [block]packed
-	var hashes [block]uint64
-	var wait int32
-	for from := 0; from < len(ids); from += block {
-		part := ids[from:min(from+block, len(ids))]
-		for i := range part {
-			if part[i] >= 0 {
-				keys[i] = p.pack(c.Text(from + i))
-				hashes[i] = p.hash(keys[i])
-				wait |= p.slots[hashes[i]&p.mask].id
-			}
-		}
-		for i := range part {
-			if part[i] >= 0 {
-				part[i] = p.insert(c.Text(from+i), keys[i], hashes[i])
-			}
-		}
+// widen gives a shelf twice as many slots.
+func (p *people) widen(s *shelf) {
+	s.slots = make([]slot, max(64, 2*len(s.slots)))
+	for i, n := range s.names {
+		*s.seek(n.packed, p.hash(n.packed), func() string { return n.text }) = slot{n.packed, int32(i) + 1}
 	}
-	_ = wait // the first look at a slot only fetches it
 }
 
-// number gives every patient its number. Nobody can be added afterwards.
-func (p *people) number() {
-	skip := sharedPrefix(p.texts)
-	type headed struct {
-		head uint64 // the eight bytes after the shared prefix, to compare most pairs without following a pointer
-		id   int32
-	}
-	order := make([]headed, len(p.texts))
-	for i, t := range p.texts {
-		var head [8]byte
-		copy(head[:], t[skip:])
-		order[i] = headed{binary.BigEndian.Uint64(head[:]), int32(i)}
-	}
-	sortInParts(order, func(a, b headed) int {
-		if a.head != b.head {
-			return cmp.Compare(a.head, b.head)
-		}
-		return strings.Compare(p.texts[a.id], p.texts[b.id])
-	})
-	p.rank = make([]int32, len(order))
-	texts := make([]string, len(order))
-	for rank, o := range order {
-		p.rank[o.id] = int32(rank)
-		texts[rank] = p.texts[o.id]
-	}
-	p.texts = texts
-	inParts(len(p.slots), func(_, from, to int) {
-		for i := from; i < to; i++ {
-			if s := &p.slots[i]; s.id != 0 {
-				s.id = p.rank[s.id-1] + 1
-			}
-		}
+// addAll adds the pseudonyms of the rows whose id is 0 or more. The ids become what patient takes.
+func (p *people) addAll(text func(row int) string, ids []int32) {
+	p.eachShelf(text, ids, func(at int32, k packed, hash uint64, text func() string) int32 {
+		return at<<p.local() | p.add(&p.shelves[at], k, hash, text)
 	})
 }
 
-// sharedPrefix returns the number of bytes that all texts begin with.
-func sharedPrefix(texts []string) int {
-	if len(texts) == 0 {
-		return 0
-	}
-	n := len(texts[0])
-	for _, t := range texts[1:] {
-		n = min(n, len(t))
-		for t[:n] != texts[0][:n] {
-			n--
-		}
-	}
-	return n
+// findAll looks up the pseudonyms of the rows whose id is 0 or more. The ids become the patients, -1 for nobody.
+func (p *people) findAll(text func(row int) string, ids []int32) {
+	p.eachShelf(text, ids, func(at int32, k packed, hash uint64, text func() string) int32 {
+		return p.numbered(&p.shelves[at], k, hash, text)
+	})
 }
 
 // find returns the patient with a pseudonym, or -1.
 func (p *people) find(text string) int32 {
 	k := p.pack(text)
-	return p.probe(text, k, p.hash(k))
+	hash := p.hash(k)
+	return p.numbered(&p.shelves[hash>>p.shift], k, hash, func() string { return text })
 }
 
-// probe looks for a pseudonym from the slot that its hash points at.
-func (p *people) probe(text string, k packed, hash uint64) int32 {
-	for at := hash & p.mask; p.slots[at].id != 0; at = (at + 1) & p.mask {
-		if s := p.slots[at]; s.packed == k && p.is(s, text) {
-			return s.id - 1
-		}
+func (p *people) numbered(s *shelf, k packed, hash uint64, text func() string) int32 {
+	at := s.find(k, hash, text)
+	if at < 0 {
+		return -1
 	}
-	return -1
+	return p.rank[s.first+int(at)]
 }
 
-// findAll finds the patients of the rows from, from+1, ….
-func (p *people) findAll(c *schemas.Column, from int, patients []int32) {
-	var keys [block]packed
-	var hashes [block]uint64
-	for ; len(patients) > 0; from += block {
-		part := patients[:min(block, len(patients))]
-		for i := range part {
-			keys[i] = p.pack(c.Text(from + i))
-			hashes[i] = p.hash(keys[i])
-			part[i] = p.slots[hashes[i]&p.mask].id // fetches the slot
+// local is how many bits of what addAll gives are the position on the shelf.
+func (p *people) local() int { return p.shift - 33 }
+
+// patient returns the patient of what addAll gave, once all are numbered.
+func (p *people) patient(id int32) int32 {
+	return p.rank[p.shelves[id>>p.local()].first+int(id&(1<<p.local()-1))]
+}
+
+// number gives every patient a number, in the order of the pseudonyms. Nobody can be added afterwards.
+func (p *people) number() {
+	for i := range p.shelves {
+		p.shelves[i].first = p.count
+		p.count += len(p.shelves[i].names)
+	}
+	type placed struct {
+		packed
+		shelf, place int32
+	}
+	order := make([]placed, p.count)
+	inPartsOf(1, len(p.shelves), func(_, at, _ int) {
+		s := &p.shelves[at]
+		for i, n := range s.names {
+			order[s.first+i] = placed{n.packed, int32(at), int32(s.first + i)}
 		}
-		for i := range part {
-			part[i] = p.probe(c.Text(from+i), keys[i], hashes[i])
+	})
+	text := func(o placed) string { s := &p.shelves[o.shelf]; return s.names[int(o.place)-s.first].text }
+	sortInParts(order, func(a, b placed) int {
+		switch {
+		case a.head != b.head:
+			return cmp.Compare(a.head, b.head)
+		case a.long() || b.long():
+			return strings.Compare(text(a), text(b))
 		}
-		patients = patients[len(part):]
+		return cmp.Compare(a.tail, b.tail)
+	})
+	p.rank = make([]int32, p.count)
+	for patient, o := range order {
+		p.rank[o.place] = int32(patient)
 	}
 }
-
-func (p *people) count() int { return len(p.texts) }

@@ -39,15 +39,16 @@ func FromReady(t *schemas.Table, found *schemas.Findings) (*Registry, error) {
 	for row := range y.keys {
 		y.keys[row] = -1
 		if !t.IsAside(row) && y.usable(&c, row) {
-			y.keys[row] = y.people.add(y.pseudonym(row))
+			y.keys[row] = 0
 			y.doors[row] = used
 		}
 	}
 	found.Add(c.found...)
+	y.people.addAll(y.pseudonym, y.keys)
 	y.people.number()
 	for row, id := range y.keys {
 		if id >= 0 {
-			y.keys[row] = 3*y.people.rank[id] + int32(y.sideOf(row))
+			y.keys[row] = 3*y.people.patient(id) + int32(y.sideOf(row))
 		}
 	}
 	r := y.registry()
@@ -137,8 +138,8 @@ var outcomes = []string{"unrevised", "revised", "died", "other_event"}
 
 // registry makes the shoulders in order of patient and side, those that agree in both by what their rows say.
 func (y *ready) registry() *Registry {
-	r := &Registry{Table: y.table, Patients: y.people.count(), Ready: true, Anonymous: y.patient == nil}
-	keys := 3 * y.people.count()
+	r := &Registry{Table: y.table, Patients: y.people.count, Ready: true, Anonymous: y.patient == nil}
+	keys := 3 * y.people.count
 	rows := newBuckets(y.keys, keys)
 	r.Shoulders = make([]Shoulder, 0, len(rows.rows))
 	for key := range int32(keys) {
