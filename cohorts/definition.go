@@ -38,10 +38,13 @@ const (
 	WithRecorded   Variant = "recorded indication"
 	WithSettled    Variant = "settled indication"
 	FirstShoulders Variant = "first shoulder only"
+	AnyFollowUp    Variant = "without minimum follow-up"
 )
 
 // AllVariants lists the variants.
-func AllVariants() []Variant { return []Variant{WithRecorded, WithSettled, FirstShoulders} }
+func AllVariants() []Variant {
+	return []Variant{WithRecorded, WithSettled, FirstShoulders, AnyFollowUp}
+}
 
 // With returns the definition with a variant applied. A variant that does not exist changes nothing.
 func (d Definition) With(v Variant) Definition {
@@ -52,6 +55,8 @@ func (d Definition) With(v Variant) Definition {
 		d.Indication = Settled
 	case FirstShoulders:
 		d.FirstShoulderOnly = true
+	case AnyFollowUp:
+		d.Minimum = MinimumFollowUp{}
 	}
 	return d
 }

@@ -30,7 +30,7 @@ func tieRestricted(b *book, p *plan.Plan, whole *cohorts.Cohort) error {
 			err = r.tie(p, "restriction", whole, inside)
 		}
 		if err == nil && len(asked.Sensitivity) > 0 {
-			err = r.tieFirst(p, inside)
+			err = r.tieVariants(p, inside)
 		}
 		if err != nil {
 			return err
@@ -39,14 +39,15 @@ func tieRestricted(b *book, p *plan.Plan, whole *cohorts.Cohort) error {
 	return nil
 }
 
-// tieFirst ties the repetition with the first shoulder of each patient to the analysis itself. Other repetitions are of other
-// shoulders and no part of it.
-func (r restriction) tieFirst(p *plan.Plan, c *cohorts.Cohort) error {
+// tieVariants ties the repetition with the first shoulder of each patient, which is a part of the analysis, and that
+// without a minimum of follow-up, of which the analysis is a part. Other repetitions are of other shoulders.
+func (r restriction) tieVariants(p *plan.Plan, c *cohorts.Cohort) error {
 	for _, v := range r.asked.Sensitivity {
-		if cohorts.Variant(v) != cohorts.FirstShoulders {
+		variant := cohorts.Variant(v)
+		if variant != cohorts.FirstShoulders && variant != cohorts.AnyFollowUp {
 			continue
 		}
-		first, _, err := c.Vary(p.FollowUp, cohorts.FirstShoulders)
+		other, _, err := c.Vary(p.FollowUp, variant)
 		var problem *schemas.Problem
 		if errors.As(err, &problem) && problem.Kind == schemas.CohortProblem {
 			continue
@@ -54,9 +55,15 @@ func (r restriction) tieFirst(p *plan.Plan, c *cohorts.Cohort) error {
 		if err != nil {
 			return err
 		}
-		varied := *first
+		varied := *other
 		varied.Name = variantName(c, v)
-		return r.tie(p, "first-shoulder", c, &varied)
+		whole, part := c, &varied
+		if variant == cohorts.AnyFollowUp {
+			whole, part = part, whole
+		}
+		if err := r.tie(p, slug(string(v)), whole, part); err != nil {
+			return err
+		}
 	}
 	return nil
 }

@@ -69,3 +69,47 @@ func TestFirstShouldersDoNotGiveTheSecondAway(t *testing.T) {
 		t.Errorf("%+v less %+v gives the second shoulders away", all.Value, first.Value)
 	}
 }
+
+// 40 shoulders were followed for a year, 2 of them revised later; 30 were not, and of these 12 were revised early. A minimum
+// that was achieved keeps the revised; so all but those 18 are the main analysis, and the 18 are what the repetition adds.
+func TestWithoutMinimumFollowUpIsWhatThePlanWouldGiveWithoutIt(t *testing.T) {
+	var table strings.Builder
+	table.WriteString("patient,follow_up,outcome,implant\n")
+	for i := range 70 {
+		days, outcome := 400+i, "unrevised"
+		switch {
+		case i < 2:
+			outcome = "revised"
+		case i >= 58:
+			days, outcome = 20+i, "revised"
+		case i >= 40:
+			days = 20 + i
+		}
+		fmt.Fprintf(&table, "p%d,%d,%s,A\n", i, days, outcome)
+	}
+	const asked = "  - {id: all, kind: implant survival, endpoint: revision, times: [0.5]%s}\n"
+	withMinimum := strings.Replace(ratesPlan, "endpoints:", "cohort: {minimum_follow_up: {length: 1, unit: years, counted: achieved}}\nendpoints:", 1)
+	main, err := readyReport(t, table.String(), withMinimum+fmt.Sprintf(asked, ", sensitivity: [without minimum follow-up]"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := readyReport(t, table.String(), ratesPlan+fmt.Sprintf(asked, ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for varied, same := range map[string]string{"all.without-minimum-follow-up.shoulders.all": "all.shoulders.all",
+		"all.without-minimum-follow-up.incidence.all.0.5y": "all.incidence.all.0.5y"} {
+		got, ok := find(main, varied)
+		want, there := find(plain, same)
+		if !ok || !there || got.Value != want.Value || got.Lower != want.Lower {
+			t.Errorf("%s is %+v, want %+v", varied, got.Value, want.Value)
+		}
+	}
+	if n, _ := find(main, "all.shoulders.all"); n.Value.X != 52 {
+		t.Errorf("the main analysis is of %v shoulders", n.Value.X)
+	}
+	got := clearedAt(t, main, 5)
+	if n := got["all.without-minimum-follow-up.outside.all-shoulders"]; n.Value.X != 18 {
+		t.Errorf("the repetition adds %+v", n)
+	}
+}

@@ -115,6 +115,11 @@ func (r *reader) shares(s section, a *Analysis) {
 func (r *reader) sensitivity(s section, a *Analysis) {
 	if v := s.values["sensitivity"]; v != nil {
 		for _, word := range r.choices(v, "sensitivity", words(cohorts.AllVariants())) {
+			if cohorts.Variant(word.Value) == cohorts.AnyFollowUp && r.plan.Cohort.Minimum.Days == 0 {
+				r.wrong(word, "an analysis "+quote(word.Value)+" is the analysis itself: the cohort has no minimum follow-up", "",
+					"remove the entry, or give the cohort its minimum_follow_up")
+				continue
+			}
 			a.Sensitivity = append(a.Sensitivity, Sensitivity(word.Value))
 		}
 	}

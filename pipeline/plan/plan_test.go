@@ -118,7 +118,7 @@ func TestLinkedPlan(t *testing.T) {
 				Groups: cohorts.Grouping{By: "indication", Labels: map[string]string{"fracture": "Fracture"},
 					Order: []string{"fracture", "oa_deficient_cuff"}},
 				Headline: LeadSurvival, Level: 0.9, Interval: LogInterval, Until: 12, Place: at("  - id: revision-by"),
-				Variance: Independent, Shares: []float64{0.05, 0.5}, Sensitivity: []Sensitivity{FirstShoulderOnly, RecordedIndication}},
+				Variance: Independent, Shares: []float64{0.05, 0.5}, Sensitivity: []Sensitivity{FirstShoulderOnly, RecordedIndication, WithoutMinimum}},
 			{ID: "comparison-of-groups-revision-by-indication", Kind: Comparison, Endpoint: "revision", Times: []float64{5}, Unit: schemas.Years,
 				Groups: cohorts.Grouping{By: "indication"}, Headline: LeadIncidence, Level: 0.95, Interval: LogLogInterval, Until: 5,
 				Variance: Clustered, Tests: []Test{LogRank, WeightedEarly, Gray}, Strata: "sex", Trend: true, Pairs: BenjaminiHochberg,

@@ -148,6 +148,7 @@ type Sensitivity string
 const (
 	FirstShoulderOnly  Sensitivity = "first shoulder only"
 	RecordedIndication Sensitivity = "recorded indication"
+	WithoutMinimum     Sensitivity = "without minimum follow-up"
 )
 
 // Headline says which of the two answers leads.

@@ -36,8 +36,28 @@ func flowPicture(b *book, f *report.Figure, width float64) (*picture, error) {
 			c.arrow(&f.Boxes[i])
 		}
 	}
+	c.withheld(f)
 	c.p.height = c.y + 2
 	return c.p, nil
+}
+
+// withheld says below the boxes why a number in them is not shown: a drawing may travel without its page.
+func (c *flowChart) withheld(f *report.Figure) {
+	var texts []report.Text
+	for i := range f.Boxes {
+		texts = append(texts, f.Boxes[i].Kept)
+		for j := range f.Boxes[i].Left {
+			texts = append(texts, f.Boxes[i].Left[j].Count)
+		}
+	}
+	for _, reason := range c.b.withheld(texts) {
+		c.y += 4
+		for _, line := range c.l.wrap(split([]piece{{Text: reason}}), c.p.width-2, c.size-1, false) {
+			c.y += c.row
+			line.x, line.y, line.colour = 1, c.y, quiet
+			c.p.add(line)
+		}
+	}
 }
 
 func (c *flowChart) box(box *report.Box) {
