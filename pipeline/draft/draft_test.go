@@ -12,7 +12,6 @@ import (
 	"pgregory.net/rapid"
 
 	"deltoid/pipeline/plan"
-	"deltoid/schemas"
 )
 
 // exports writes files into a new folder and returns it with their paths.
@@ -151,7 +150,7 @@ func TestDraftOfWideScores(t *testing.T) {
 		"procedures.csv": "patient,side,day,procedure,occasion\np1,left,2011-03-04,reverse,primary\n",
 		"scores.csv":     "patient;side;seen;oss_pre;oss_12m\np1;left;13.03.2012;12;40\n",
 	})
-	holds(t, text, "#? wide:", "#? oss_pre: {instrument: oxford, day: ???}", "#? oss_12m: {instrument: oxford, day: ???, after: 12 months}",
+	holds(t, text, "#? wide:", "#? oss_pre: {instrument: oxford, day: seen}", "#? oss_12m: {instrument: oxford, day: seen, after: 12 months}",
 		"dates: {day: DD.MM.YYYY}")
 	settled := decide(t, text, map[string]string{"data_cut": "data_cut: 2015-12-31", "wide:": "wide:", "oss_pre": "oss_pre: {instrument: oxford, day: seen}",
 		"oss_12m": "oss_12m: {instrument: oxford, day: seen, after: 12 months}"})
@@ -174,23 +173,25 @@ func TestAFileThatFitsNothing(t *testing.T) {
 func TestTwoLayoutsAreNotChosenBetween(t *testing.T) {
 	for name, test := range map[string]struct {
 		values []string
-		want   []schemas.Layout
+		want   string
 	}{
-		"both":          {[]string{"03/04/2011", "05/06/2012"}, []schemas.Layout{"DD/MM/YYYY", "MM/DD/YYYY"}},
-		"a 13th tells":  {[]string{"03/04/2011", "13/06/2012"}, []schemas.Layout{"DD/MM/YYYY"}},
-		"month first":   {[]string{"03/14/2011", "NA"}, []schemas.Layout{"MM/DD/YYYY"}},
-		"no such day":   {[]string{"31.02.2011"}, nil},
-		"two digits":    {[]string{"03/04/11"}, nil},
-		"eight digits":  {[]string{"20110403"}, []schemas.Layout{"YYYYMMDD"}},
-		"a long number": {[]string{"99110403"}, nil},
+		"both":           {[]string{"03/04/2011", "05/06/2012"}, "DD/MM/YYYY | MM/DD/YYYY"},
+		"a 13th tells":   {[]string{"03/04/2011", "13/06/2012"}, "DD/MM/YYYY"},
+		"month first":    {[]string{"03/14/2011", "NA"}, "MM/DD/YYYY"},
+		"no such day":    {[]string{"31.02.2011"}, ""},
+		"two digits":     {[]string{"03/04/11"}, ""},
+		"eight digits":   {[]string{"20110403"}, "YYYYMMDD"},
+		"half and half":  {[]string{"03/14/2011", "03/15/2011", "04/04/2012", "05/05/2012", "06/06/2012", "2013-01-01", "2013-01-02", "2013-01-03", "2013-01-04", "2013-01-05"}, "[YYYY-MM-DD, MM/DD/YYYY]"},
+		"half undecided": {[]string{"03/04/2011", "03/05/2011", "04/04/2012", "05/05/2012", "06/06/2012", "2013-01-01", "2013-01-02", "2013-01-03", "2013-01-04", "2013-01-05"}, "[YYYY-MM-DD, DD/MM/YYYY | MM/DD/YYYY]"},
+		"a long number":  {[]string{"99110403"}, ""},
 	} {
 		_, paths := exports(t, map[string]string{"x.csv": "day,b\n" + strings.Join(test.values, ",\n") + ",\n"})
 		d, err := Look(context.Background(), filepath.Dir(paths[0]), paths)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := fmt.Sprint(d.groups[0].columns[0].layouts); got != fmt.Sprint(test.want) {
-			t.Errorf("%s: %v, want %v", name, got, test.want)
+		if p := d.groups[0].columns[0]; len(p.families) == 0 && test.want != "" || len(p.families) > 0 && p.written() != test.want {
+			t.Errorf("%s: %v, want %s", name, p.families, test.want)
 		}
 	}
 }

@@ -183,7 +183,7 @@ func (g *group) look(ctx context.Context) error {
 		}
 		g.rows = t.Rows()
 		for _, h := range part {
-			g.columns = append(g.columns, profileOf(t, h))
+			g.columns = append(g.columns, profileOf(t, h, g.format))
 		}
 		for _, s := range schemas.Scan(t, found) {
 			if first == 0 || slices.Contains(part, s.Header) {
@@ -193,7 +193,7 @@ func (g *group) look(ctx context.Context) error {
 	}
 	// A column of dates is full of full dates, and a pseudonym tells every patient apart: there only the name can tell more.
 	g.suspects = slices.DeleteFunc(g.suspects, func(s schemas.Suspect) bool {
-		byRight := len(g.column(s.Header).layouts) > 0 || slices.Contains(append(words["patient"], "patient"), plainName(s.Header))
+		byRight := g.column(s.Header).isDated() || len(g.column(s.Header).families) > 0 || slices.Contains(append(words["patient"], "patient"), plainName(s.Header))
 		return byRight && (s.Identifier.Letter == "C" || s.Identifier.Letter == "R") && !strings.Contains(s.Why, "its name")
 	})
 	return nil

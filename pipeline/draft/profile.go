@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"deltoid/schemas"
 )
@@ -18,33 +17,23 @@ type profile struct {
 	header   string
 	values   int // cells that hold something
 	missing  int
-	whole    int // values that are whole numbers
-	point    int // values that are numbers with a decimal point
-	comma    int // values that are numbers with a decimal comma
-	small    int // whole numbers from -9999 to 99999, as day numbers and lengths of time are
-	layouts  []schemas.Layout
-	latest   int // year of the last date, in the first layout that fits
+	whole    int      // values that are whole numbers
+	point    int      // values that are numbers with a decimal point
+	comma    int      // values that are numbers with a decimal comma
+	small    int      // whole numbers from -9999 to 99999, as day numbers and lengths of time are
+	families []family // layouts of dates that fit; several when a column mixes them
+	zoned    int      // moments in a time zone
+	latest   int      // year of the last date
 	counts   map[string]int
 	many     bool // more different values than counts holds
 	tokens   map[string]int
 	shapes   map[string]int
-	overdue  int // numbers over 90
-	dateLike []int
-	fitted   int // values that the best layouts fit
+	overdue  int   // numbers over 90
+	dateLike []int // values that each of the layouts reads
 }
 
 // mostValues is how many different values of a column are counted.
 const mostValues = 4096
-
-// layouts are the layouts of dates that are tried, with the form that the standard library parses.
-var layouts = []struct {
-	layout schemas.Layout
-	form   string
-}{
-	{"YYYY-MM-DD", "2006-01-02"}, {"DD.MM.YYYY", "02.01.2006"}, {"MM.DD.YYYY", "01.02.2006"}, {"DD/MM/YYYY", "02/01/2006"},
-	{"MM/DD/YYYY", "01/02/2006"}, {"DD-MM-YYYY", "02-01-2006"}, {"MM-DD-YYYY", "01-02-2006"}, {"YYYY/MM/DD", "2006/01/02"},
-	{"YYYY.MM.DD", "2006.01.02"}, {"YYYYMMDD", "20060102"},
-}
 
 // tokens are what exports write for a value that is not known.
 var tokens = map[string]bool{"na": true, "n/a": true, "n.a.": true, "nan": true, "null": true, "none": true, "nil": true, "-": true, "--": true,
@@ -53,7 +42,7 @@ var tokens = map[string]bool{"na": true, "n/a": true, "n.a.": true, "nan": true,
 	"-1": true, "-9": true, "-99": true, "-999": true, "99": true, "999": true, "9999": true}
 
 // profileOf looks at all values of a column of texts.
-func profileOf(t *schemas.Table, header string) *profile {
+func profileOf(t *schemas.Table, header string, format schemas.Format) *profile {
 	p := &profile{header: header, counts: map[string]int{}, tokens: map[string]int{}, shapes: map[string]int{}, dateLike: make([]int, len(layouts))}
 	var c *schemas.Column
 	for _, one := range t.Columns() {
@@ -79,7 +68,7 @@ func profileOf(t *schemas.Table, header string) *profile {
 	for _, v := range slices.Sorted(maps.Keys(p.counts)) {
 		p.add(v, p.counts[v], years)
 	}
-	p.settle(years)
+	p.settle(years, format)
 	return p
 }
 
@@ -110,34 +99,9 @@ func (p *profile) add(v string, n int, years []int) {
 	case commaForm.MatchString(v):
 		p.comma += n
 	}
-	for i, l := range layouts {
-		if len(v) != len(l.form) {
-			continue
-		}
-		if day, err := time.Parse(l.form, v); err == nil && day.Year() >= 1900 && day.Year() <= 2100 {
-			p.dateLike[i] += n
-			years[i] = max(years[i], day.Year())
-		}
-	}
+	p.addDate(v, n, years)
 	if len(p.shapes) < 100 {
 		p.shapes[shape(v)] += n
-	}
-}
-
-// nearlyAll is the part of the values that a layout must fit: a few wrong dates do not hide the right layout.
-const nearlyAll = 0.95
-
-// settle finds the layouts that fit the values best, leaving out those that look like missing ones.
-func (p *profile) settle(years []int) {
-	p.fitted = slices.Max(p.dateLike)
-	if p.fitted == 0 || float64(p.fitted) < nearlyAll*float64(p.known()) {
-		return
-	}
-	for i, n := range p.dateLike {
-		if n == p.fitted {
-			p.latest = max(p.latest, years[i])
-			p.layouts = append(p.layouts, layouts[i].layout)
-		}
 	}
 }
 
@@ -181,7 +145,9 @@ func (p *profile) kind() string {
 	switch known := p.known(); {
 	case p.values == 0:
 		return "empty"
-	case len(p.layouts) > 0:
+	case p.zoned > 0 && p.zoned >= known:
+		return "moments in a time zone" + tokensToo
+	case p.isDated():
 		return "dates" + tokensToo
 	case known == 0:
 		return "marks that look like missing"

@@ -75,7 +75,7 @@ func (g *group) named(table string) string {
 	for _, word := range files[table] {
 		all := true
 		for _, f := range g.files {
-			all = all && strings.Contains(strings.ToLower(path.Base(f.shown)), word)
+			all = all && strings.Contains(folded(path.Base(f.shown)), word)
 		}
 		if all {
 			return word
@@ -135,7 +135,7 @@ func (g *group) fits(f *schemas.Field, header string) bool {
 	case p.known() == 0:
 		return true
 	case f.Type == schemas.Date:
-		return len(p.layouts) > 0 || p.small >= p.known() || strings.ContainsAny(p.forms(), "-/.")
+		return len(p.families) > 0 || p.zoned > 0 || p.small >= p.known() || strings.ContainsAny(p.forms(), "-/.")
 	case f.Type == schemas.Number || f.Type == schemas.Integer:
 		return p.isNumeric()
 	}
@@ -150,12 +150,11 @@ func guessCode(f *schemas.Field, theirs string) (ours string, ok bool) {
 			return c.Value, true
 		}
 	}
-	word := strings.ToLower(theirs)
-	if ours, ok := codeWords[f.Name][word]; ok && f.Label(ours) != "" && hasCode(f, ours) {
+	if ours, ok := codeWords[f.Name][plainCode(theirs)]; ok && f.Label(ours) != "" && hasCode(f, ours) {
 		return ours, true
 	}
 	for _, c := range f.Codes {
-		if plainName(c.Value) == plainName(theirs) && plainName(theirs) != "" || strings.EqualFold(c.Label, theirs) {
+		if plainCode(c.Value) == plainCode(theirs) && plainCode(theirs) != "" || strings.EqualFold(c.Label, theirs) {
 			return c.Value, true
 		}
 	}
@@ -173,7 +172,7 @@ func unitIn(header string) schemas.Unit {
 	for _, u := range []struct {
 		unit  schemas.Unit
 		words []string
-	}{{schemas.Days, []string{"day", "tage"}}, {schemas.Weeks, []string{"week", "woche"}}, {schemas.Months, []string{"month", "monat", "mths"}},
+	}{{schemas.Days, []string{"day", "tage"}}, {schemas.Weeks, []string{"week", "woche", "semaine"}}, {schemas.Months, []string{"month", "monat", "mths", "mois"}},
 		{schemas.Years, []string{"year", "jahr", "yrs"}}} {
 		if slices.ContainsFunc(u.words, func(w string) bool { return strings.Contains(name, w) }) {
 			units = append(units, u.unit)

@@ -136,8 +136,8 @@ func (p *page) overview(g *group) {
 // about says what a column holds.
 func (g *group) about(c *profile) string {
 	text := c.kind()
-	if len(c.layouts) > 0 {
-		text += " written " + layoutsOr(c.layouts)
+	if c.isDated() && len(c.families) > 0 {
+		text += " written " + c.written()
 	}
 	if c.missing > 0 {
 		text += ", " + shown(c.missing, "empty cells")
@@ -145,7 +145,7 @@ func (g *group) about(c *profile) string {
 	if why := g.suspect(c.header); why != "" {
 		return text + "; may identify people: " + why
 	}
-	if slices.Contains(append(words["patient"], "patient"), plainName(c.header)) || len(c.layouts) > 0 || c.isNumeric() {
+	if slices.Contains(append(words["patient"], "patient"), plainName(c.header)) || c.isDated() || c.isNumeric() {
 		return text
 	}
 	if parts := c.frequent(); parts != "" {
@@ -176,14 +176,6 @@ func (p *profile) frequent() string {
 	return strings.Join(parts, ", ")
 }
 
-func layoutsOr(list []schemas.Layout) string {
-	out := make([]string, len(list))
-	for i, l := range list {
-		out[i] = string(l)
-	}
-	return strings.Join(out, " | ")
-}
-
 // table writes a group of files as a table.
 func (p *page) table(g *group, t guess) {
 	p.line(0, "")
@@ -195,9 +187,9 @@ func (p *page) table(g *group, t guess) {
 	p.files(g)
 	used := p.columns(g, t)
 	p.wide(g, t)
-	p.dates(g, t, used)
+	p.dates(g, used)
 	p.codes(g, t, used)
-	p.missing(g, used)
+	p.missing(slices.Concat(used, g.scores(t)))
 	p.units(g, used)
 	p.identifiers(g, used)
 	p.rest(g, t, used)
@@ -276,45 +268,6 @@ func reason(f *schemas.Field, c *profile) string {
 	return "its name is one of those for " + strings.ToLower(f.Title)
 }
 
-// dates writes the layouts of dates. Several that fit are left to decide.
-func (p *page) dates(g *group, t guess, used []field) {
-	var live, waiting []string
-	for _, f := range used {
-		if f.Type != schemas.Date {
-			continue
-		}
-		c := f.column
-		switch {
-		case len(c.layouts) == 1 && c.layouts[0] == schemas.ISODate, c.known() == 0:
-		case len(c.layouts) == 1:
-			live = append(live, fmt.Sprintf("%s: %s # fits %s", f.Name, c.layouts[0], c.fits()))
-		case len(c.layouts) > 1:
-			waiting = append(waiting, fmt.Sprintf("%s: %s # each fits %s; nothing in the file says which is meant", f.Name, layoutsOr(c.layouts),
-				c.fits()))
-		case c.small >= c.known():
-			waiting = append(waiting, fmt.Sprintf("%s: day number # whole numbers that are no dates: days counted from some day?%s", f.Name, sheetHint(g)))
-		default:
-			waiting = append(waiting, fmt.Sprintf("%s: ??? # no layout fits; the values look like: %s", f.Name, c.forms()))
-		}
-	}
-	p.group(2, "dates:", live, waiting)
-}
-
-// fits says how many of a column's values its layout fits.
-func (p *profile) fits() string {
-	if p.fitted == p.known() {
-		return "all values"
-	}
-	return "nearly all values; the others will be findings"
-}
-
-func sheetHint(g *group) string {
-	if g.format == schemas.Workbook {
-		return " Or \"sheet date\": dates of the workbook"
-	}
-	return ""
-}
-
 // codes writes which of their codes is which of ours.
 func (p *page) codes(g *group, t guess, used []field) {
 	var body page
@@ -358,7 +311,7 @@ func (p *page) codes(g *group, t guess, used []field) {
 }
 
 // missing writes the marks that look like missing values, for a decision: only the registry knows whether 99 is one.
-func (p *page) missing(g *group, used []field) {
+func (p *page) missing(used []field) {
 	found := map[string]bool{}
 	var where []string
 	for _, f := range used {

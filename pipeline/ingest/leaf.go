@@ -8,6 +8,8 @@ import (
 	"github.com/apache/arrow/go/v15/parquet"
 	"github.com/apache/arrow/go/v15/parquet/file"
 	"github.com/apache/arrow/go/v15/parquet/schema"
+
+	"deltoid/schemas"
 )
 
 // goMemory never hands out memory twice, so a text stays valid after the page it came from has gone.
@@ -104,7 +106,7 @@ func (l *leaf) refusal(sp *spec) (what, remedy string) {
 		return "is nested", "write one plain column for each value"
 	case l.means == unknown:
 		return "has the type " + typeName(l.descr), "write the column with another type"
-	case l.means == zonedMoment && sp.zone == nil:
+	case l.means == zonedMoment && sp.zone == nil && sp.field.Type == schemas.Date:
 		return "holds moments in a time zone, and which day a moment falls on depends on the zone",
 			`name the zone where the patients were treated under "zones" in the study plan, or write the column as dates`
 	case l.means == moment && sp.zone != nil:

@@ -148,12 +148,17 @@ func (c *column) moment(v, perDay int64) {
 	c.text(text)
 }
 
-// zoned adds the day that a moment falls on in the declared zone.
+// zoned adds the day that a moment falls on in the declared zone. A field of texts keeps the moment as it is.
 func (c *column) zoned(v, perDay int64) {
 	perSecond := perDay / 86400
 	seconds := v / perSecond
 	if v%perSecond < 0 {
 		seconds--
+	}
+	if c.zone == nil {
+		rest := (v - seconds*perSecond) * (1e9 / perSecond)
+		c.text(time.Unix(seconds, rest).UTC().AppendFormat(nil, time.RFC3339Nano))
+		return
 	}
 	_, offset := time.Unix(seconds, 0).In(c.zone).Zone()
 	local := seconds + int64(offset)
