@@ -1,0 +1,69 @@
+package mixed_test
+
+import (
+	"fmt"
+	"testing"
+
+	"deltoid/stats/covariates"
+	"deltoid/stats/mixed"
+	"deltoid/stats/random"
+)
+
+// followed draws shoulders with some visits each, one in ten scores missing, eight covariates and two groups.
+func followed(seed uint64, shoulders, visits int, bilateral bool) mixed.Followed {
+	r := random.Stream(seed, "followed", 0)
+	s := mixed.Followed{Groups: []string{"A", "B"}}
+	for v := range visits {
+		s.Visits = append(s.Visits, fmt.Sprint("visit ", v))
+	}
+	values := make([][]float64, 8)
+	own := 0.0
+	for i := range shoulders {
+		patient := i
+		if bilateral {
+			patient = i - i%5%2 // two of five patients have two
+		}
+		if patient == i {
+			own = 3 * r.NormFloat64()
+		}
+		var x [8]float64
+		for j := range x {
+			x[j] = 60 + 10*r.NormFloat64()
+		}
+		level := 4 * r.NormFloat64()
+		for v := range visits {
+			y := 50 + float64(5*v) + own + level + 0.1*x[0] - 0.2*x[3] + 6*r.NormFloat64() + float64(i%2*v)
+			if r.Float64() < 0.1 {
+				continue
+			}
+			s.Outcome, s.Subject, s.Visit = append(s.Outcome, y), append(s.Subject, int32(i)), append(s.Visit, int32(v))
+			s.Group, s.Patient = append(s.Group, int32(i%2)), append(s.Patient, int32(patient))
+			for j := range x {
+				values[j] = append(values[j], x[j])
+			}
+		}
+	}
+	for j, v := range values {
+		s.Covariates = append(s.Covariates, covariates.Column{Name: fmt.Sprint("x", j), Values: v})
+	}
+	return s
+}
+
+// How long a model of 100,000 shoulders with 3 visits and 8 covariates takes, by covariance; with two shoulders in some patients it takes
+// patterns of both.
+func BenchmarkTrajectories(b *testing.B) {
+	for _, bilateral := range []bool{false, true} {
+		s := followed(1, 111_111, 3, bilateral)
+		for _, c := range []mixed.Structure{mixed.Unstructured, mixed.CompoundSymmetric, mixed.Autoregressive} {
+			b.Run(fmt.Sprintf("%v/two shoulders %v/%d rows", c, bilateral, len(s.Outcome)), func(b *testing.B) {
+				for b.Loop() {
+					t, err := mixed.Trajectories(s, mixed.Options{Covariance: c, PatientIntercept: bilateral})
+					if err != nil || t.Fit.Status != mixed.Converged {
+						b.Fatal(err, t.Fit.Status, t.Fit.Reason)
+					}
+					t.Difference(2, 1, 0, 0.95)
+				}
+			})
+		}
+	}
+}
