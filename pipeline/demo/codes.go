@@ -71,6 +71,7 @@ const (
 	exchangedGlenoid                  int16 = 2
 	exchangedModular                  int16 = 3
 	constantScore, oxfordScore        int16 = 0, 1
+	ratingOfChange, acceptableState   int16 = 2, 3
 )
 
 var (
@@ -115,7 +116,8 @@ var (
 		[2]string{"thromboembolism", "CLOT"}, [2]string{"stiffness", "STIFF"}, [2]string{"other", "OTH"})
 	treatmentCodes = codes([2]string{"none", "NONE"}, [2]string{"without_operation", "CONS"},
 		[2]string{"operation", "OP"})
-	instrumentCodes = codes([2]string{"constant", "CS"}, [2]string{"oxford", "OX"})
-	contactCodes    = codes([2]string{"visit", "V"}, [2]string{"questionnaire", "Q"}, [2]string{"call", "C"},
+	instrumentCodes = codes([2]string{"constant", "CS"}, [2]string{"oxford", "OX"}, [2]string{"rating", "CHANGED"},
+		[2]string{"acceptable", "CONTENT"})
+	contactCodes = codes([2]string{"visit", "V"}, [2]string{"questionnaire", "Q"}, [2]string{"call", "C"},
 		[2]string{"register", "R"})
 )

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -29,6 +30,9 @@ type readmePage struct {
 	Reasons                                  []readmeReason
 	Visits                                   []readmeVisit
 	ScoreShoulder, ScoreVisit, OxfordVisit   string
+	ScoreRecovery, MissingWorse              string
+	Threshold, ThresholdSpread, Reliability  string
+	Acceptable, AcceptableSpan, Answers      string
 	Disagreement                             string
 	Defects                                  []readmeDefect
 }
@@ -81,7 +85,12 @@ func (r *Records) readmePage() (*readmePage, error) {
 		RevisionMale: short(revisionMale), RevisionPerYear: short(revisionPerYear), RevisionAgain: short(revisionAgain),
 		DeathAt75: short(deathAt75), DeathSlope: short(deathSlope), DeathMale: short(deathMale),
 		ScoreShoulder: short(scoreShoulder), ScoreVisit: short(scoreVisit), OxfordVisit: short(oxfordVisit),
+		ScoreRecovery: short(scoreRecovery), MissingWorse: short(100 * missingWorse),
+		Threshold: short(thresholdMean), ThresholdSpread: short(thresholdSpread),
+		Acceptable: short(acceptableMean), AcceptableSpan: short(acceptableSpan),
 		Disagreement: whole(disagreement)}
+	_, reliability := TrueThreshold()
+	p.Reliability, p.Answers = short(reliability), answerTable()
 	p.Tables = r.tableRows()
 	p.addLists()
 	return p, nil
@@ -133,10 +142,24 @@ func (p *readmePage) addVisits() {
 			line.When = "1 year after"
 		}
 		for _, mean := range v.mean {
+			if math.IsNaN(mean) {
+				line.Means = append(line.Means, "none is asked for")
+				continue
+			}
 			line.Means = append(line.Means, short(mean))
 		}
 		p.Visits = append(p.Visits, line)
 	}
+}
+
+// answerTable says which change gets which answer.
+func answerTable() string {
+	rating, _ := schemas.InstrumentOf("rating")
+	words := rating.Answers[0].Words + " below " + short(answerFrom[0])
+	for i, from := range answerFrom {
+		words += ", " + rating.Answers[i+1].Words + " from " + short(from)
+	}
+	return strings.ReplaceAll(words, "-", "−")
 }
 
 // truthTable computes the truth at the times of the plan.

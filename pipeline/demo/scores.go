@@ -2,28 +2,46 @@ package demo
 
 import "math"
 
-// Scores are drawn for each visit from a normal curve about a mean of the visit, with a part that belongs to the
-// shoulder and is the same at all its visits, then rounded and cut off at the ends of the scale. The second instrument
-// goes along with the first.
+// Scores are drawn for each visit about a mean of the visit, then rounded and cut off at the ends of the scale. Three parts
+// belong to a shoulder or a visit, each normal: a level that is the same at all visits, a recovery that is the same at all
+// visits after the operation, and an error of measurement of each visit. The second instrument goes along with the first.
+//
+// What a patient answers about change is drawn from the true change, mean and recovery without the error, against a threshold
+// of that patient's own. The mean of these thresholds is what an analysis of the answers has to find.
 
 // visits lists when scores are collected, with the mean of the first instrument for each of the three indications of the
-// demo's plan (others have that of the first) and the share of shoulders that come.
+// demo's plan (others have that of the first) and the share of shoulders of average recovery that come.
 var visits = []struct {
 	years   float64 // 0: before the operation
 	mean    [3]float64
 	present float64
+	asks    int // how many of the questions are asked: none, the one about change, that about the state too
 }{
-	{0, [3]float64{32, 28, 15}, 0.75},
-	{1, [3]float64{66, 64, 56}, 0.70},
-	{2, [3]float64{68, 66, 58}, 0.60},
-	{5, [3]float64{67, 64, 57}, 0.45},
+	{0, [3]float64{32, 28, math.NaN()}, 0.75, 0}, // nobody asks for a score with a fresh fracture
+	{1, [3]float64{60, 57, 55}, 0.70, 1},
+	{2, [3]float64{62, 59, 57}, 0.60, 2},
+	{5, [3]float64{61, 57, 56}, 0.45, 0},
 }
 
 const (
-	scoreShoulder = 10 // standard deviations, in points of 100
-	scoreVisit    = 8
-	oxfordVisit   = 3 // further standard deviation of the second instrument, in points of 48
+	scoreShoulder = 10 // standard deviations, in points of 100: of the level,
+	scoreRecovery = 12 // of the recovery,
+	scoreVisit    = 5  // and of the error of measurement
+	oxfordVisit   = 3  // further standard deviation of the second instrument, in points of 48
+	missingWorse  = 0.008
+	// missingWorse is by how much the share that comes to a visit falls with each point of recovery below the average.
 )
+
+// What patients call a change. The threshold of a patient is normal about thresholdMean.
+const (
+	thresholdMean   = 20 // points of the first instrument from which on a change is called a little better
+	thresholdSpread = 6
+	acceptableMean  = 52 // points from which on the state is called acceptable
+	acceptableSpan  = 8
+)
+
+// answerFrom are the lowest changes, less the patient's departure from thresholdMean, of the answers from "worse" up.
+var answerFrom = []float64{-25, -12, -4, thresholdMean, thresholdMean + 8, thresholdMean + 20}
 
 // scoresOf draws the scores of a shoulder until it is revised, its patient dies or follow-up ends.
 func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
@@ -34,23 +52,66 @@ func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
 	if group > fracture {
 		group = oaDeficientCuff
 	}
-	own := scoreShoulder * b.r.NormFloat64()
+	own, recovery := scoreShoulder*b.r.NormFloat64(), scoreRecovery*b.r.NormFloat64()
 	for i := range visits {
 		v := &visits[i]
 		day := int32(v.years*daysPerYear) + b.r.Int32N(60) - 30
 		if v.years == 0 {
 			day = -1 - b.r.Int32N(30)
 		}
-		present := b.r.Float64() < v.present
-		points := v.mean[group] + own + float64(scoreVisit*b.r.NormFloat64())
+		state, share := v.mean[group]+own, v.present
+		if v.years > 0 {
+			state, share = state+recovery, share+float64(missingWorse*recovery)
+		}
+		present := b.r.Float64() < share
+		points := state + float64(scoreVisit*b.r.NormFloat64())
 		oxford := float64(0.48*points) + float64(oxfordVisit*b.r.NormFloat64())
-		if !present || float64(day) >= min(revised, life) || day > end {
+		if !present || math.IsNaN(points) || float64(day) >= min(revised, life) || day > end {
 			continue
 		}
-		b.scores = append(b.scores,
-			score{op.patient, op.day + day, op.side, constantScore, inScale(points, 100)},
-			score{op.patient, op.day + day, op.side, oxfordScore, inScale(oxford, 48)})
+		at := score{patient: op.patient, day: op.day + day, side: op.side}
+		b.score(at, constantScore, inScale(points, 100))
+		b.score(at, oxfordScore, inScale(oxford, 48))
+		if v.asks > 0 && group != fracture {
+			b.score(at, ratingOfChange, b.rate(v.mean[group]-visits[0].mean[group]+recovery))
+		}
+		if v.asks > 1 {
+			b.score(at, acceptableState, b.accept(state))
+		}
 	}
+}
+
+func (b *batch) score(at score, instrument int16, value float64) {
+	at.instrument, at.value = instrument, value
+	b.scores = append(b.scores, at)
+}
+
+// rate draws the answer to the question of how the shoulder has changed, from -3 to 3.
+func (b *batch) rate(change float64) float64 {
+	change -= float64(thresholdSpread * b.r.NormFloat64())
+	answer := -3.0
+	for _, from := range answerFrom {
+		if change >= from {
+			answer++
+		}
+	}
+	return answer
+}
+
+// accept draws the answer to the question of whether the state is acceptable: 1 for yes.
+func (b *batch) accept(state float64) float64 {
+	if state >= acceptableMean+float64(acceptableSpan*b.r.NormFloat64()) {
+		return 1
+	}
+	return 0
+}
+
+// TrueThreshold is what is true of the answers about change: the mean improvement of the first instrument, in points, from
+// which on patients call themselves a little better, and the reliability of their answers, the share of the variance of what
+// they answer by that is the true change.
+func TrueThreshold() (points, reliability float64) {
+	recovery, spread := float64(scoreRecovery*scoreRecovery), float64(thresholdSpread*thresholdSpread)
+	return thresholdMean, recovery / (recovery + spread)
 }
 
 func inScale(x, top float64) float64 { return min(max(math.Round(x), 0), top) }
