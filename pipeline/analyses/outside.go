@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"errors"
+	"slices"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -9,34 +10,59 @@ import (
 	"deltoid/schemas"
 )
 
-// tieRestricted ties the counts of every analysis of a part of the cohort to those of the whole: who has both knows how many
-// shoulders outside the part there are, and how they ended. No sheet shows these counts; they are there so that a small one
-// is not left over when both are shown.
+// tieRestricted ties the counts of every analysis of a part of the cohort to those of the whole, and to those of every other
+// analysis whose part holds it: who has both knows how many shoulders are in one and not in the other, and how they ended. No
+// sheet shows these counts; they are there so that a small one is not left over when both are shown.
 func tieRestricted(b *book, p *plan.Plan, whole *cohorts.Cohort) error {
-	var known map[counting]string
-	for _, asked := range p.Analyses {
-		if asked.Within == nil && len(asked.Sensitivity) == 0 {
-			continue
+	parts, err := restrictions(b, p, whole)
+	if err != nil {
+		return err
+	}
+	for i, r := range parts {
+		if r.asked.Within != nil {
+			if err := r.tie(p, "restriction", whole, r.cohort); err != nil {
+				return err
+			}
 		}
-		if known == nil {
-			known = b.plainCounts()
+		for j, larger := range parts {
+			if i == j || larger.asked.Within == nil || !holds(larger.cohort, r.cohort) {
+				continue
+			}
+			if err := r.tie(p, "of-"+slug(larger.asked.ID), larger.cohort, r.cohort); err != nil {
+				return err
+			}
 		}
-		r := restriction{book: b, asked: asked, known: known}
-		if e := p.Endpoint(asked.Endpoint); e != nil {
-			r.endpoint = *e
-		}
-		inside, err := within(whole, asked)
-		if err == nil && asked.Within != nil {
-			err = r.tie(p, "restriction", whole, inside)
-		}
-		if err == nil && len(asked.Sensitivity) > 0 {
-			err = r.tieVariants(p, inside)
-		}
-		if err != nil {
+		if err := r.tieVariants(p, r.cohort); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// restrictions are the analyses of a part of the cohort, and those that are repeated on other shoulders.
+func restrictions(b *book, p *plan.Plan, whole *cohorts.Cohort) ([]restriction, error) {
+	var parts []restriction
+	known := b.plainCounts()
+	for _, asked := range p.Analyses {
+		if asked.Within == nil && len(asked.Sensitivity) == 0 {
+			continue
+		}
+		inside, err := within(whole, asked)
+		if err != nil {
+			return nil, err
+		}
+		r := restriction{book: b, asked: asked, known: known, cohort: inside}
+		if e := p.Endpoint(asked.Endpoint); e != nil {
+			r.endpoint = *e
+		}
+		parts = append(parts, r)
+	}
+	return parts, nil
+}
+
+// holds says whether one part is a smaller one of the other. Two of the same shoulders need no tie.
+func holds(larger, smaller *cohorts.Cohort) bool {
+	return len(smaller.Shoulders) < len(larger.Shoulders) && partOf(smaller.Shoulders, larger.Shoulders)
 }
 
 // tieVariants ties the repetition with the first shoulder of each patient, which is a part of the analysis, and that
@@ -76,7 +102,14 @@ func (b *book) plainCounts() map[counting]string {
 	known := map[counting]string{}
 	for _, e := range b.doc.Estimates {
 		key := counting{e.Cohort, e.Group, e.Endpoint, e.Measure}
-		if _, before := known[key]; !before && e.Method == "count" && !e.At.Known {
+		if e.Method != "count" || e.At.Known {
+			continue
+		}
+		if _, before := known[key]; !before {
+			known[key] = e.ID
+		}
+		key.endpoint = "" // how many shoulders there are depends on no endpoint
+		if _, before := known[key]; !before && e.Measure == everybody {
 			known[key] = e.ID
 		}
 	}
@@ -88,8 +121,12 @@ type restriction struct {
 	*book
 	asked    plan.Analysis
 	endpoint cohorts.Endpoint
+	cohort   *cohorts.Cohort
 	known    map[counting]string
 }
+
+// The measure that counts shoulders, however they ended.
+const everybody, everybodySlug = "shoulders counted", "shoulders"
 
 // ending is a way for an episode to end, in one group.
 type ending struct{ group, slug, measure string }
@@ -139,8 +176,10 @@ func (r restriction) count(where, name, cohort string, of ending, n int) string 
 	e := report.Count(r.asked.ID+"."+where+"."+name, r.asked.ID, of.measure, n, shoulders)
 	e.Cohort, e.Group, e.Endpoint = cohort, of.group, r.endpoint.ID
 	id := r.add(e)
-	if shown, ok := r.known[counting{cohort, of.group, r.endpoint.ID, of.measure}]; ok && r.get(shown).Value == e.Value {
-		r.total(shown, id)
+	for _, endpoint := range slices.Compact([]string{r.endpoint.ID, ""}) {
+		if shown, ok := r.known[counting{cohort, of.group, endpoint, of.measure}]; ok && r.get(shown).Value == e.Value {
+			r.total(shown, id)
+		}
 	}
 	return id
 }
@@ -156,7 +195,6 @@ func (r restriction) endings(p *plan.Plan, c *cohorts.Cohort) (map[ending]int, [
 		}
 		n[e] += by
 	}
-	const everybody, everybodySlug = "shoulders counted", "shoulders"
 	if r.endpoint.ID == "" {
 		add(cohorts.All, everybodySlug, everybody, len(c.Shoulders))
 		return n, order, nil

@@ -45,6 +45,42 @@ func TestPartOfTheCohortDoesNotGiveTheRestAway(t *testing.T) {
 	}
 }
 
+// Of 100, 70 are over 60 years old and of these 67 over 65, one of the three between revised: two parts of the cohort, one in
+// the other, would give the three away, also where each is followed to another endpoint.
+func TestAPartInAnotherDoesNotGiveTheRestAway(t *testing.T) {
+	var table strings.Builder
+	table.WriteString("patient,follow_up,outcome,reason,implant,years\n")
+	for i := range 100 {
+		outcome := "unrevised,"
+		if i < 12 || i == 69 {
+			outcome = "revised,infection"
+		}
+		years := 70
+		switch {
+		case i >= 70:
+			years = 50
+		case i >= 67:
+			years = 62
+		}
+		fmt.Fprintf(&table, "p%d,%d,%s,A,%d\n", i, 100+i, outcome, years)
+	}
+	text := strings.Replace(ratesPlan, "implant: {type: code, title: Implant}", "implant: {type: code}, years: {type: number}", 1)
+	text = strings.Replace(text, "revision: {competing: [died]}", "revision: {competing: [died]}\n  death: {event: died}", 1)
+	for _, endpoint := range []string{"revision", "death"} {
+		doc, err := readyReport(t, table.String(), text+
+			"  - {id: older, kind: implant survival, endpoint: revision, times: [0.1], within: {keep: Over 60, where: {years: {from: 60}}}}\n"+
+			"  - {id: oldest, kind: implant survival, endpoint: "+endpoint+", times: [0.1], within: {keep: Over 65, where: {years: {from: 65}}}}\n")
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := clearedAt(t, doc, 5)
+		older, oldest := got["older.shoulders.all"], got["oldest.shoulders.all"]
+		if older.ID == "" || oldest.ID == "" || older.Status != report.Masked && oldest.Status != report.Masked {
+			t.Errorf("%s: %v less %v gives three away", endpoint, older.Value.X, oldest.Value.X)
+		}
+	}
+}
+
 // 100 first shoulders of which 12 were revised and 40 second ones of which 2 were: all less the first would give the two away.
 func TestFirstShouldersDoNotGiveTheSecondAway(t *testing.T) {
 	var table strings.Builder
