@@ -108,8 +108,11 @@ func (b *book) plainCounts() map[counting]string {
 		if _, before := known[key]; !before {
 			known[key] = e.ID
 		}
-		key.endpoint = "" // how many shoulders there are depends on no endpoint
-		if _, before := known[key]; !before && e.Measure == everybody {
+		if !slices.Contains(everybodyAs, e.Measure) {
+			continue
+		}
+		key.endpoint, key.measure = "", everybody // how many shoulders there are depends on no endpoint
+		if _, before := known[key]; !before {
 			known[key] = e.ID
 		}
 	}
@@ -127,6 +130,9 @@ type restriction struct {
 
 // The measure that counts shoulders, however they ended.
 const everybody, everybodySlug = "shoulders counted", "shoulders"
+
+// everybodyAs is how the analyses call that measure.
+var everybodyAs = []string{everybody, "shoulders", "shoulders followed"}
 
 // ending is a way for an episode to end, in one group.
 type ending struct{ group, slug, measure string }
