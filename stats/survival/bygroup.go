@@ -16,7 +16,7 @@ func (l lane) byGroupPays() bool {
 
 // countByGroup packs tick and cause of each row, sorts what it packed by group, and counts each
 // group in a table of the ticks and causes. Groups are shared out among processors.
-func countByGroup[K uint16 | uint32](l lane, groups [][]cell) {
+func countByGroup[K uint16 | uint32](l lane, groups []cells) {
 	start := l.groupStarts()
 	packed := scatter[K](l, start)
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(l.tick)/rowsPerWorker, l.groups))
@@ -59,17 +59,17 @@ func scatter[K uint16 | uint32](l lane, start []int) []K {
 
 // takeCells returns the cells of a table that occur, and clears it. Every cell is written and kept
 // only if it occurs: a branch that nobody can foresee would cost more.
-func (l lane) takeCells(table []uint32) []cell {
+func (l lane) takeCells(table []uint32) cells {
 	found := 0
 	for _, n := range table {
 		if n > 0 {
 			found++
 		}
 	}
-	cells := make([]cell, found+1)
+	out := makeCells(found+1, l.causes)
 	next, tick, cause := 0, 0, 0
 	for _, n := range table {
-		cells[next] = cell{float64(tick), n, uint8(cause)}
+		out.put(next, tick, n, cause)
 		if n > 0 {
 			next++
 		}
@@ -78,5 +78,5 @@ func (l lane) takeCells(table []uint32) []cell {
 		}
 	}
 	clear(table)
-	return cells[:found:found]
+	return out.part(0, found)
 }

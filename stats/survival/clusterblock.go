@@ -1,5 +1,11 @@
 package survival
 
+import (
+	"slices"
+
+	"deltoid/stats/numeric"
+)
+
 // clusterTables is how many tables a block holds.
 const clusterTables = 4
 
@@ -14,13 +20,13 @@ type clusterBlock struct {
 	leave       []float64 // by how much U falls at the place, and later L
 	event       []float64 // E at the event time of the place
 	sum         []float64 // z + y/2 of a cluster, or U
-	left, right panels
+	left, right numeric.Panels
 }
 
 func newClusterBlock(s *clusterScan, width int) *clusterBlock {
-	b := &clusterBlock{scan: s, width: width, sum: make([]float64, width), left: newPanels(width), right: newPanels(s.k)}
+	b := &clusterBlock{scan: s, width: width, sum: make([]float64, width), left: numeric.NewPanels(width), right: numeric.NewPanels(s.k)}
 	for _, t := range []*[]float64{&b.share, &b.drift, &b.leave, &b.event} {
-		*t = make([]float64, s.places*width)
+		*t = make([]float64, len(s.hazard)*width)
 	}
 	return b
 }
@@ -50,14 +56,18 @@ func (b *clusterBlock) at(table []float64, place int) []float64 {
 // follow fills in share and drift.
 func (b *clusterBlock) follow(s *clusterStratum) {
 	clear(b.at(b.drift, s.base))
-	for j := range b.width {
-		w := newWalker(&s.counts.groups[b.first+j], b.scan.cause)
+	var seen steps
+	for j, w := range s.along[b.first:b.last] {
 		sum := 0.0
-		for i, t := range s.times.time {
-			share := w.atRisk(t) / s.times.n[i]
-			sum += float64(s.times.weight[i] * share * s.times.d[i] / s.times.n[i])
-			b.share[(s.base+i)*b.width+j] = share
-			b.drift[(s.base+i+1)*b.width+j] = sum
+		for from := 0; from < len(s.times.time); from += numeric.Stretch {
+			to := min(from+numeric.Stretch, len(s.times.time))
+			w.along(from, to, &seen)
+			for i := from; i < to; i++ {
+				share := seen.atRisk[i-from] / s.times.n[i]
+				sum += float64(s.times.weight[i] * share * s.times.d[i] / s.times.n[i])
+				b.share[(s.base+i)*b.width+j] = share
+				b.drift[(s.base+i+1)*b.width+j] = sum
+			}
 		}
 	}
 }
@@ -69,49 +79,42 @@ func (b *clusterBlock) addClusters() {
 		to := b.scan.clusterEnd(from)
 		sum := b.sum[:b.width]
 		clear(sum)
-		for i := range rows[from:to] {
-			b.addHalf(sum, &rows[from+i])
+		for i := from; i < to; i++ {
+			b.addHalf(sum, i)
 		}
-		for i := range rows[from:to] {
-			b.spread(sum, &rows[from+i])
+		for i := from; i < to; i++ {
+			b.spread(sum, i)
 		}
 		from = to
 	}
 }
 
 // addHalf adds z + y/2 of a row.
-func (b *clusterBlock) addHalf(sum []float64, x *clusterRow) {
-	half := x.weight / 2
+func (b *clusterBlock) addHalf(sum []float64, i int) {
+	x := &b.scan.apart[i]
+	half := b.scan.weightOf(i) / 2
 	addTimes(sum, half, b.at(b.drift, int(x.to)))
 	if x.late {
 		addTimes(sum, -half, b.at(b.drift, int(x.from)))
 	}
 	if x.event {
-		addTimes(sum, -float64(half*b.scan.weightAt(int(x.to)-1)), b.at(b.share, int(x.to)-1))
+		addTimes(sum, -float64(half*b.scan.timeWeight[x.to-1]), b.at(b.share, int(x.to)-1))
 	}
 	if j := int(x.group) - b.first; j >= 0 && j < b.width {
-		sum[j] += x.own
+		sum[j] += b.scan.own(i)
 	}
 }
 
 // spread adds the sum of a cluster to U and E of the times of one of its rows.
-func (b *clusterBlock) spread(sum []float64, x *clusterRow) {
-	addTimes(b.at(b.leave, int(x.to)), x.weight, sum)
+func (b *clusterBlock) spread(sum []float64, i int) {
+	x, weight := &b.scan.apart[i], b.scan.weightOf(i)
+	addTimes(b.at(b.leave, int(x.to)), weight, sum)
 	if x.late {
-		addTimes(b.at(b.leave, int(x.from)), -x.weight, sum)
+		addTimes(b.at(b.leave, int(x.from)), -weight, sum)
 	}
 	if x.event {
-		addTimes(b.at(b.event, int(x.to)-1), x.weight, sum)
+		addTimes(b.at(b.event, int(x.to)-1), weight, sum)
 	}
-}
-
-// weightAt returns the weight of the event time of a place.
-func (s *clusterScan) weightAt(place int) float64 {
-	i := len(s.strata) - 1
-	for s.strata[i].base > place {
-		i--
-	}
-	return s.strata[i].times.weight[place-s.strata[i].base]
 }
 
 // addTimes adds c·x to out.
@@ -138,7 +141,7 @@ func (b *clusterBlock) addAlone(s *clusterStratum) {
 	}
 	for j := range b.width {
 		s.eachAlone(b.first+j, b.scan.cause, func(to int, event bool, count float64) {
-			z := float64(count * s.own(0, to, event))
+			z := float64(count * b.scan.between(s.base, s.base+to, event))
 			b.at(b.leave, s.base+to)[j] += z
 			if event {
 				b.at(b.event, s.base+to-1)[j] += z
@@ -164,19 +167,19 @@ func (b *clusterBlock) settle(s *clusterStratum) {
 
 // multiply adds Σ L (n/n)ᵀ of a stratum, a stretch of times at a time.
 func (b *clusterBlock) multiply(s *clusterStratum, half []float64) {
-	along, k := walkers(s.counts, b.scan.cause), b.scan.k
-	for from := 0; from < len(s.times.time); from += stretch {
-		to := min(from+stretch, len(s.times.time))
+	along, k := slices.Clone(s.along), b.scan.k
+	for from := 0; from < len(s.times.time); from += numeric.Stretch {
+		to := min(from+numeric.Stretch, len(s.times.time))
 		for i := from; i < to; i++ {
 			for j, x := range b.at(b.leave, s.base+i+1) {
-				b.left.panel(j/4, to-from)[i-from][j%4] = x
+				b.left.Panel(j/4, to-from)[i-from][j%4] = x
 			}
 		}
 		for g := range along {
-			along[g].shares(b.right.panel(g/4, to-from), g%4, s.times, from)
+			along[g].shares(b.right.Panel(g/4, to-from), g%4, s.times, from, to)
 		}
 		for q := 0; 4*q < b.width; q++ {
-			addProducts(half, k, b.first+4*q, k, b.left.panel(q, to-from), b.right)
+			numeric.AddProducts(half, k, b.first+4*q, k, b.left.Panel(q, to-from), b.right)
 		}
 	}
 }

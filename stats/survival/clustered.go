@@ -1,5 +1,7 @@
 package survival
 
+import "deltoid/stats/numeric"
+
 // ClusteredLogRank is LogRank for rows that belong together in clusters (Data.Cluster) or have
 // weights. The score is the same; its covariance is that of the sums over clusters of what each
 // row adds to it, so that two hips of one person, in one group or in two, are not taken for two
@@ -58,8 +60,11 @@ func countClustered(d Data, stratum []int32, strata int) ([]*Counts, error) {
 
 // addScores adds the scores of one stratum without their covariance.
 func (s *scoreSums) addScores(c *Counts, cause int, times *eventTimes) {
-	for g := range c.groups {
-		w := newWalker(&c.groups[g], cause)
-		s.walk(g, &w, times, 0, len(times.time), nil)
+	along := times.walkers(c, cause)
+	for from := 0; from < len(times.time); from += numeric.Stretch {
+		to := min(from+numeric.Stretch, len(times.time))
+		for g := range along {
+			s.walk(g, &along[g], times, from, to, nil)
+		}
 	}
 }

@@ -27,8 +27,11 @@ type clusterScan struct {
 	cause, k int
 	clusters int
 	strata   []clusterStratum
-	places   int          // of all strata
-	apart    []clusterRow // by cluster
+	// By place, of all strata: Σ w d/n over the event times gone by, and the weight of the event time
+	// to come.
+	hazard, timeWeight []float64
+	apart              []clusterRow // by cluster
+	weight             []float64    // beside apart; nil: 1
 }
 
 // clusterStratum is one stratum. Place base+i of the tables stands for i event times gone by.
@@ -36,8 +39,8 @@ type clusterStratum struct {
 	counts *Counts
 	apart  []tally // of the rows that are gone through one by one
 	times  *eventTimes
+	along  []walker // at the start
 	base   int
-	hazard []float64 // Σ w d/n over the first i event times
 	// The rows that are counted, by the place at which they leave, with and without the event.
 	events, others []float64
 }
@@ -50,19 +53,19 @@ type clusterRow struct {
 	begins   bool // the first of its cluster
 	event    bool
 	late     bool
-	weight   float64
-	own      float64 // what it adds to z: its weight times ∫ w (dN − Y d/n)
 }
 
 func newClusterScan(cause int, counts []*Counts, times []*eventTimes, l *Layout, stratum []int32) *clusterScan {
 	s := &clusterScan{cause: cause, k: l.d.Groups, clusters: l.clusters, strata: make([]clusterStratum, len(counts))}
 	for i, c := range counts {
-		hazard := make([]float64, len(times[i].time)+1)
-		for t, n := range times[i].n {
-			hazard[t+1] = hazard[t] + float64(times[i].weight[t]*times[i].d[t]/n)
+		e := times[i]
+		s.strata[i] = clusterStratum{counts: c, times: e, along: e.walkers(c, cause), base: len(s.hazard)}
+		hazard := 0.0
+		for t, n := range e.n {
+			s.hazard, s.timeWeight = append(s.hazard, hazard), append(s.timeWeight, e.weight[t])
+			hazard += float64(e.weight[t] * e.d[t] / n)
 		}
-		s.strata[i] = clusterStratum{counts: c, times: times[i], base: s.places, hazard: hazard}
-		s.places += len(hazard)
+		s.hazard, s.timeWeight = append(s.hazard, hazard), append(s.timeWeight, 0)
 	}
 	s.takeApart(l, stratum)
 	return s
@@ -70,11 +73,19 @@ func newClusterScan(cause int, counts []*Counts, times []*eventTimes, l *Layout,
 
 // takeApart lays out the rows that are gone through one by one, and counts them.
 func (s *clusterScan) takeApart(l *Layout, stratum []int32) {
-	d := Data{Groups: s.k * len(s.strata), Causes: l.d.Causes}
 	places := make([]placing, len(s.strata))
 	for i := range places {
 		places[i] = l.places(s.strata[i].times.time, len(l.byCluster)/len(s.strata))
 	}
+	rows := 0
+	for _, row := range l.byCluster {
+		if row >= 0 {
+			rows++
+		}
+	}
+	d := Data{Groups: s.k * len(s.strata), Causes: l.d.Causes,
+		Exit: make([]int32, 0, rows), Cause: make([]uint8, 0, rows), Group: make([]int32, 0, rows)}
+	s.apart = make([]clusterRow, 0, rows)
 	cluster := int32(-1)
 	for _, row := range l.byCluster {
 		if row < 0 {
@@ -91,6 +102,9 @@ func (s *clusterScan) takeApart(l *Layout, stratum []int32) {
 		x.begins = l.cluster(row) != cluster
 		cluster = l.cluster(row)
 		s.apart = append(s.apart, x)
+		if l.d.Weight != nil {
+			s.weight = append(s.weight, l.d.Weight[row])
+		}
 		d.Exit, d.Cause, d.Group = append(d.Exit, l.d.Exit[row]), append(d.Cause, l.d.Cause[row]), append(d.Group, in*int32(s.k)+group)
 	}
 	apart := countTicks(d, int32(l.ticks-1), nil)
@@ -101,7 +115,8 @@ func (s *clusterScan) takeApart(l *Layout, stratum []int32) {
 }
 
 func (s *clusterStratum) countAlone(cause int) {
-	s.events, s.others = make([]float64, len(s.hazard)), make([]float64, len(s.hazard))
+	places := len(s.times.time) + 1
+	s.events, s.others = make([]float64, places), make([]float64, places)
 	for g := range s.counts.groups {
 		s.eachAlone(g, cause, func(to int, event bool, count float64) {
 			if event {
@@ -116,45 +131,52 @@ func (s *clusterStratum) countAlone(cause int) {
 // eachAlone goes through the rows of a group that are counted: to which place, with the event or
 // not, how many.
 func (s *clusterStratum) eachAlone(g, cause int, take func(to int, event bool, count float64)) {
-	apart, to := s.apart[g].left, 0
-	for _, x := range s.counts.groups[g].left {
-		count := x.count
-		if len(apart) > 0 && apart[0].time == x.time && apart[0].cause == x.cause {
-			count -= apart[0].count
-			apart = apart[1:]
+	apart, gone, to := &s.apart[g].left, 0, 0
+	left := &s.counts.groups[g].left
+	for i, count := range left.count {
+		if gone < apart.len() && apart.compare(gone, left, i) == 0 {
+			count -= apart.count[gone]
+			gone++
 		}
-		for to < len(s.times.time) && s.times.time[to] <= x.time {
+		for time := left.time(i); to < len(s.times.time) && s.times.time[to] <= time; {
 			to++
 		}
 		if count > 0 {
-			take(to, isEvent(x.cause, cause), float64(count))
+			take(to, isEvent(left.causeOf(i), cause), float64(count))
 		}
 	}
 }
 
 func (s *clusterScan) row(l *Layout, row, in, group int32, places placing) clusterRow {
-	stratum := &s.strata[in]
-	from, to := int32(0), places.after(l.d.Exit[row])
-	x := clusterRow{group: group, event: isEvent(l.d.Cause[row], s.cause), late: l.isLate(row), weight: 1}
-	if l.d.Weight != nil {
-		x.weight = l.d.Weight[row]
-		x.event = x.event && x.weight > 0 // an event without weight has no event time of its own
-	}
+	base := int32(s.strata[in].base)
+	x := clusterRow{from: base, to: base + places.after(l.d.Exit[row]), group: group, late: l.isLate(row)}
+	x.event = isEvent(l.d.Cause[row], s.cause) && (l.d.Weight == nil || l.d.Weight[row] > 0) // without weight, it has no event time of its own
 	if x.late {
-		from = places.after(l.d.Entry[row])
+		x.from = base + places.after(l.d.Entry[row])
 	}
-	x.own = float64(x.weight * stratum.own(int(from), int(to), x.event))
-	x.from, x.to = int32(stratum.base)+from, int32(stratum.base)+to
 	return x
 }
 
-// own is ∫ w (dN − Y d/n) of a row at risk between two places.
-func (s *clusterStratum) own(from, to int, event bool) float64 {
+// own is what row i of those apart adds to z: its weight times ∫ w (dN − Y d/n).
+func (s *clusterScan) own(i int) float64 {
+	x := &s.apart[i]
+	return float64(s.weightOf(i) * s.between(int(x.from), int(x.to), x.event))
+}
+
+// between is ∫ w (dN − Y d/n) of a row at risk between two places.
+func (s *clusterScan) between(from, to int, event bool) float64 {
 	sum := s.hazard[from] - s.hazard[to]
 	if event {
-		sum += s.times.weight[to-1]
+		sum += s.timeWeight[to-1]
 	}
 	return sum
+}
+
+func (s *clusterScan) weightOf(i int) float64 {
+	if s.weight == nil {
+		return 1
+	}
+	return s.weight[i]
 }
 
 // covariance returns V; groups that cannot be compared have none.
@@ -196,7 +218,7 @@ func total64(x []float64) (sum float64) {
 }
 
 // blockWidth returns how many groups are worked on at once, and by how many goroutines: as many as
-// tables of 16 bytes a row, or 8 MiB, have room for. No result depends on it.
+// tables of 4 bytes a row, or 8 MiB, have room for. No result depends on it.
 func (s *clusterScan) blockWidth() (width, workers int) {
 	var rows int64
 	for i := range s.strata {
@@ -205,7 +227,7 @@ func (s *clusterScan) blockWidth() (width, workers int) {
 		}
 	}
 	workers = max(1, min(runtime.GOMAXPROCS(0), s.k/groupsPerWorker))
-	room := int(max(16*rows, 8<<20)) / (clusterTables * 8 * s.places * workers)
+	room := int(max(4*rows, 8<<20)) / (clusterTables * 8 * len(s.hazard) * workers)
 	share := (s.k + workers - 1) / workers
 	return max(4, min(room, share+3)&^3), workers
 }
@@ -216,11 +238,12 @@ func (s *clusterScan) shared() []float64 {
 	seen, touched := make([]bool, s.k), []int32{}
 	for from := 0; from < len(s.apart); {
 		to := s.clusterEnd(from)
-		for _, x := range s.apart[from:to] {
-			if !seen[x.group] {
-				seen[x.group], touched = true, append(touched, x.group)
+		for i := from; i < to; i++ {
+			group := s.apart[i].group
+			if !seen[group] {
+				seen[group], touched = true, append(touched, group)
 			}
-			z[x.group] += x.own
+			z[group] += s.own(i)
 		}
 		for i, j := range touched {
 			for _, l := range touched[:i] {

@@ -31,34 +31,27 @@ func countTicks(d Data, last int32, times []float64) *Counts {
 	c := &Counts{causes: d.Causes, groups: make([]tally, d.Groups)}
 	exits := lane{tick: d.Exit, cause: d.Cause, group: d.Group, causes: d.Causes + 1, ticks: int(last) + 1, groups: d.Groups}
 	for g, left := range exits.count(times) {
-		n := total(left)
+		n := left.total()
 		c.groups[g] = tally{n: n, start: n, left: left}
 	}
 	if d.Weight != nil {
-		c.weigh(d, times, leaving)
+		c.weigh(d, leaving)
 	}
 	if d.Entry == nil {
 		return c
 	}
 	entries := lane{tick: d.Entry, group: d.Group, causes: 1, ticks: int(last) + 1, groups: d.Groups}
 	for g, entered := range entries.count(times) {
-		if len(entered) > 0 && entered[0].time == 0 {
-			entered = entered[1:]
+		if entered.len() > 0 && entered.tick[0] == 0 {
+			entered = entered.part(1, entered.len())
 		}
 		c.groups[g].entered = entered
-		c.groups[g].start -= total(entered)
+		c.groups[g].start -= entered.total()
 	}
 	if d.Weight != nil {
-		c.weigh(d, times, entering)
+		c.weigh(d, entering)
 	}
 	return c
-}
-
-func total(cells []cell) (n int64) {
-	for _, x := range cells {
-		n += int64(x.count)
-	}
-	return n
 }
 
 // lane is one thing to be counted: rows by group, tick and cause.
@@ -72,8 +65,8 @@ type lane struct {
 }
 
 // count returns the combinations that occur, by group, ordered by tick and cause.
-func (l lane) count(times []float64) [][]cell {
-	groups := make([][]cell, l.groups)
+func (l lane) count(times []float64) []cells {
+	groups := make([]cells, l.groups)
 	switch {
 	case l.byGroupPays() && l.ticks*l.causes <= 1<<16:
 		countByGroup[uint16](l, groups)
@@ -86,12 +79,8 @@ func (l lane) count(times []float64) [][]cell {
 	default:
 		countBySorting[uint64](l, groups)
 	}
-	if times != nil {
-		for _, cells := range groups {
-			for i := range cells {
-				cells[i].time = times[int(cells[i].time)]
-			}
-		}
+	for g := range groups {
+		groups[g].times = times
 	}
 	return groups
 }
@@ -109,7 +98,7 @@ func (l lane) tableFits() bool {
 	return cells <= smallTable || cells <= 4*float64(len(l.tick))
 }
 
-func (l lane) countInTable(groups [][]cell) {
+func (l lane) countInTable(groups []cells) {
 	table := l.fillTables()
 	found := 0
 	for _, n := range table {
@@ -117,19 +106,20 @@ func (l lane) countInTable(groups [][]cell) {
 			found++
 		}
 	}
-	cells := make([]cell, 0, found)
-	at := 0
+	all := makeCells(found, l.causes)
+	at, next := 0, 0
 	for g := range groups {
-		from := len(cells)
+		from := next
 		for tick := range l.ticks {
 			for cause := range l.causes {
 				if n := table[at]; n > 0 {
-					cells = append(cells, cell{float64(tick), n, uint8(cause)})
+					all.put(next, tick, n, cause)
+					next++
 				}
 				at++
 			}
 		}
-		groups[g] = cells[from:len(cells):len(cells)]
+		groups[g] = all.part(from, next)
 	}
 }
 

@@ -2,7 +2,7 @@ package survival
 
 import (
 	"fmt"
-	"math"
+	"slices"
 )
 
 // Counts is what the estimates need to know about the rows: for each group, how many entered
@@ -16,18 +16,11 @@ type Counts struct {
 // tally is the counts of one group.
 type tally struct {
 	n       int64
-	start   int64  // there from the very start
-	entered []cell // later entries by time, ascending; cause is 0
-	left    []cell // exits by time, then cause, ascending
+	start   int64 // there from the very start
+	entered cells // later entries; cause is 0
+	left    cells // exits
 	// Sums of weights beside entered and left; nil where every row counts for 1.
 	enteredWeight, leftWeight []float64
-}
-
-// cell is a number of subjects who share a time and a cause.
-type cell struct {
-	time  float64
-	count uint32
-	cause uint8
 }
 
 // Groups returns the number of groups.
@@ -42,9 +35,10 @@ func (c *Counts) N(group int) int64 { return c.groups[group].n }
 // Events returns the number of events of a cause in a group; cause 0 stands for any cause.
 func (c *Counts) Events(group, cause int) int64 {
 	var sum int64
-	for _, x := range c.groups[group].left {
-		if isEvent(x.cause, cause) {
-			sum += int64(x.count)
+	left := &c.groups[group].left
+	for i, n := range left.count {
+		if isEvent(left.causeOf(i), cause) {
+			sum += int64(n)
 		}
 	}
 	return sum
@@ -71,27 +65,21 @@ func (c *Counts) AtRisk(group int, t float64) int64 {
 	if !(t >= 0) {
 		return 0
 	}
-	return g.start + countBefore(g.entered, t) - countBefore(g.left, t)
+	return g.start + countBefore(&g.entered, t) - countBefore(&g.left, t)
 }
 
-func countBefore(cells []cell, t float64) int64 {
-	var sum int64
-	for _, x := range cells {
-		if x.time >= t {
-			break
-		}
-		sum += int64(x.count)
-	}
-	return sum
+func countBefore(c *cells, t float64) int64 {
+	earlier := c.part(0, c.before(t))
+	return earlier.total()
 }
 
 // LastTime returns the largest exit in a group, and 0 for a group without rows.
 func (c *Counts) LastTime(group int) float64 {
-	left := c.groups[group].left
-	if len(left) == 0 {
+	left := &c.groups[group].left
+	if left.len() == 0 {
 		return 0
 	}
-	return left[len(left)-1].time
+	return left.time(left.len() - 1)
 }
 
 // LastDay is LastTime for counts of whole days.
@@ -120,63 +108,32 @@ func (t *tally) plus(other *tally) (tally, error) {
 	out := tally{n: t.n + other.n, start: t.start + other.start}
 	weighted := t.leftWeight != nil || other.leftWeight != nil
 	var err error
-	out.entered, out.enteredWeight, err = merge(t.entered, other.entered, t.enteredWeight, other.enteredWeight, weighted)
+	out.entered, out.enteredWeight, err = merge(&t.entered, &other.entered, t.enteredWeight, other.enteredWeight, weighted)
 	if err != nil {
 		return tally{}, err
 	}
-	out.left, out.leftWeight, err = merge(t.left, other.left, t.leftWeight, other.leftWeight, weighted)
+	out.left, out.leftWeight, err = merge(&t.left, &other.left, t.leftWeight, other.leftWeight, weighted)
 	return out, err
-}
-
-// merge returns the cells of two ascending lists as one, adding up those that agree in time
-// and cause, and their weights if any has some.
-func merge(a, b []cell, aw, bw []float64, weighted bool) (cells []cell, weights []float64, err error) {
-	cells = make([]cell, 0, max(len(a), len(b)))
-	take := func(x cell, w float64) {
-		cells = append(cells, x)
-		if weighted {
-			weights = append(weights, w)
-		}
-	}
-	if weighted {
-		weights = []float64{}
-	}
-	i, j := 0, 0
-	for i < len(a) || j < len(b) {
-		switch {
-		case j == len(b) || i < len(a) && before(a[i], b[j]):
-			take(a[i], weightOf(a, aw, i))
-			i++
-		case i == len(a) || before(b[j], a[i]):
-			take(b[j], weightOf(b, bw, j))
-			j++
-		default:
-			sum := uint64(a[i].count) + uint64(b[j].count)
-			if sum > math.MaxUint32 {
-				return nil, nil, fmt.Errorf("%d rows end at %v with cause %d, more than can be counted", sum, a[i].time, a[i].cause)
-			}
-			take(cell{a[i].time, uint32(sum), a[i].cause}, weightOf(a, aw, i)+weightOf(b, bw, j))
-			i++
-			j++
-		}
-	}
-	return cells, weights, nil
-}
-
-// weightOf returns the weight of a cell, which without weights is its count.
-func weightOf(cells []cell, weights []float64, i int) float64 {
-	if weights == nil {
-		return float64(cells[i].count)
-	}
-	return weights[i]
-}
-
-func before(a, b cell) bool {
-	return a.time < b.time || a.time == b.time && a.cause < b.cause
 }
 
 // Weighted says whether any row of a group was counted with a weight.
 func (c *Counts) Weighted(group int) bool { return c.groups[group].leftWeight != nil }
 
 // LateEntries returns the number of rows of a group that entered after the very start.
-func (c *Counts) LateEntries(group int) int64 { return total(c.groups[group].entered) }
+func (c *Counts) LateEntries(group int) int64 { return c.groups[group].entered.total() }
+
+// Equal says whether both count as many rows, with the same weights, in every group at the same
+// times and by the same causes, whether their times were whole or real numbers.
+func (c *Counts) Equal(other *Counts) bool {
+	if c.causes != other.causes || len(c.groups) != len(other.groups) {
+		return false
+	}
+	for g := range c.groups {
+		a, b := &c.groups[g], &other.groups[g]
+		if a.n != b.n || a.start != b.start || !a.left.equal(&b.left) || !a.entered.equal(&b.entered) ||
+			!slices.Equal(a.leftWeight, b.leftWeight) || !slices.Equal(a.enteredWeight, b.enteredWeight) {
+			return false
+		}
+	}
+	return true
+}

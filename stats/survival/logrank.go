@@ -136,49 +136,53 @@ const groupsPerWorker = 32
 // matrix are shared out among processors; each number is made by one of them in the order of the
 // times, so it does not depend on how many there are.
 func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
-	times, along := c.eventTimes(cause, w), walkers(c, cause)
+	times := c.eventTimes(cause, w)
+	along := times.walkers(c, cause)
 	k := len(along)
 	if s.variance == nil {
 		s.variance = make([]float64, k*k)
 	}
-	shares, scaled := newPanels(k), newPanels(k)
+	shares, scaled := numeric.NewPanels(k), numeric.NewPanels(k)
 	workers := max(1, min(runtime.GOMAXPROCS(0), k/groupsPerWorker))
-	for from := 0; from < len(times.time); from += stretch {
-		to := min(from+stretch, len(times.time))
-		inParallel(shares.count(), workers, func(_, first, last int) {
+	for from := 0; from < len(times.time); from += numeric.Stretch {
+		to := min(from+numeric.Stretch, len(times.time))
+		inParallel(shares.Count(), workers, func(_, first, last int) {
 			for g := 4 * first; g < min(4*last, k); g++ {
-				s.walk(g, &along[g], times, from, to, shares.panel(g/4, to-from))
+				s.walk(g, &along[g], times, from, to, shares.Panel(g/4, to-from))
 			}
 			for q := first; q < last; q++ {
-				times.scale(scaled.panel(q, to-from), shares.panel(q, to-from), from)
+				times.scale(scaled.Panel(q, to-from), shares.Panel(q, to-from), from)
 			}
 		})
 		inParallel(workers, workers, func(worker, _, _ int) {
-			for q := worker; q < shares.count(); q += workers {
-				addProducts(s.variance, k, 4*q, 4*q+4, scaled.panel(q, to-from), shares)
+			for q := worker; q < shares.Count(); q += workers {
+				numeric.AddProducts(s.variance, k, 4*q, 4*q+4, scaled.Panel(q, to-from), shares)
 			}
 		})
 	}
 }
 
-// walk takes a group along some of the times, and puts its shares of those at risk into its lane of
-// a panel, if there is one.
+// walk takes a group along some of the times, at most a stretch, and puts its shares of those at risk
+// into its lane of a panel, if there is one.
 func (s *scoreSums) walk(g int, w *walker, times *eventTimes, from, to int, lanes [][4]float64) {
 	observed, expected := s.observed[g], s.expected[g]
 	spread, comparable := s.spread[g], s.comparable[g]
+	var seen steps
+	w.along(from, to, &seen)
 	for i := from; i < to; i++ {
-		n := times.n[i]
-		atRisk, own := w.at(times.time[i])
+		n, atRisk := times.n[i], seen.atRisk[i-from]
 		share := atRisk / n
 		if lanes != nil {
 			lanes[i-from][g&3] = share
 		}
-		if own > 0 {
+		if own := seen.events[i-from]; own > 0 {
 			observed.Add(float64(times.weight[i] * own))
 		}
 		expected.Add(float64(times.weight[i] * float64(times.d[i]*share)))
 		spread += float64(float64(times.factor[i]*share) * ((n - atRisk) / n))
-		comparable = comparable || w.here > 0 && w.here < times.people[i] && !times.all[i]
+		if people := seen.people[i-from]; people > 0 && people < times.people[i] {
+			comparable = comparable || !times.all[i]
+		}
 	}
 	s.observed[g], s.expected[g] = observed, expected
 	s.spread[g], s.comparable[g] = spread, comparable

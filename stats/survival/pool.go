@@ -28,28 +28,29 @@ func pool(groups []tally) tally {
 // poolInTable adds up in a table of all whole times, where there are no others, no weights, and
 // the table is not larger than what goes into it.
 func (c *Counts) poolInTable() (tally, bool) {
-	cells, last := 0, 0.0
-	for _, g := range c.groups {
-		if g.leftWeight != nil {
+	places, last := 0, int32(0)
+	for i := range c.groups {
+		g := &c.groups[i]
+		if g.leftWeight != nil || g.left.times != nil {
 			return tally{}, false
 		}
-		cells += len(g.left)
-		if n := len(g.left); n > 0 {
-			last = max(last, g.left[n-1].time)
+		places += g.left.len()
+		if n := g.left.len(); n > 0 {
+			last = max(last, g.left.tick[n-1])
 		}
 	}
 	width := c.causes + 1
-	if (last+1)*float64(width) > float64(cells) {
+	if (float64(last)+1)*float64(width) > float64(places) {
 		return tally{}, false
 	}
 	size := (int(last) + 1) * width
 	out := tally{}
 	left, entered := make([]int64, size), make([]int64, int(last)+1)
-	for _, g := range c.groups {
+	for i := range c.groups {
+		g := &c.groups[i]
 		out.n, out.start = out.n+g.n, out.start+g.start
-		if !addTo(left, g.left, width) || !addTo(entered, g.entered, 1) {
-			return tally{}, false
-		}
+		addTo(left, &g.left, width)
+		addTo(entered, &g.entered, 1)
 	}
 	var ok1, ok2 bool
 	out.left, ok1 = fromTable(left, width)
@@ -57,27 +58,30 @@ func (c *Counts) poolInTable() (tally, bool) {
 	return out, ok1 && ok2
 }
 
-// addTo adds cells to a table of time and cause; false if a time is not whole.
-func addTo(table []int64, cells []cell, width int) bool {
-	for _, x := range cells {
-		tick := int(x.time)
-		if float64(tick) != x.time {
-			return false
-		}
-		table[tick*width+int(x.cause)] += int64(x.count)
+// addTo adds cells to a table of time and cause.
+func addTo(table []int64, from *cells, width int) {
+	for i, n := range from.count {
+		table[int(from.tick[i])*width+int(from.causeOf(i))] += int64(n)
 	}
-	return true
 }
 
 // fromTable returns the cells of a table; false if one does not fit a cell.
-func fromTable(table []int64, width int) (cells []cell, ok bool) {
-	for at, n := range table {
+func fromTable(table []int64, width int) (out cells, ok bool) {
+	found := 0
+	for _, n := range table {
 		if n > math.MaxUint32 {
-			return nil, false
+			return cells{}, false
 		}
 		if n > 0 {
-			cells = append(cells, cell{float64(at / width), uint32(n), uint8(at % width)})
+			found++
 		}
 	}
-	return cells, true
+	out, next := makeCells(found, width), 0
+	for at, n := range table {
+		if n > 0 {
+			out.put(next, at/width, uint32(n), at%width)
+			next++
+		}
+	}
+	return out, true
 }

@@ -19,7 +19,7 @@ func (l lane) keyBits() int {
 // countBySorting packs group, tick and cause of each row into one number, sorts the numbers
 // digit by digit and counts runs. It serves many groups of few rows, and times so far apart
 // that a table of them would be mostly empty.
-func countBySorting[K digits](l lane, groups [][]cell) {
+func countBySorting[K digits](l lane, groups []cells) {
 	keys := sortDigits(pack[K](l), 0, l.keyBits())
 	found := 0
 	for i := range keys {
@@ -27,17 +27,17 @@ func countBySorting[K digits](l lane, groups [][]cell) {
 			found++
 		}
 	}
-	cells := make([]cell, 0, found)
+	all, next := makeCells(found, l.causes), 0
 	causes, ticks := l.causeBits(), l.tickBits()
 	for from := 0; from < len(keys); {
 		key, to := keys[from], from+1
 		for to < len(keys) && keys[to] == key {
 			to++
 		}
-		tick := key >> causes & (1<<ticks - 1)
-		cells = append(cells, cell{float64(tick), uint32(to - from), uint8(key & (1<<causes - 1))})
+		all.put(next, int(key>>causes&(1<<ticks-1)), uint32(to-from), int(key&(1<<causes-1)))
+		next++
 		g := &groups[key>>ticks>>causes]
-		*g = cells[len(cells)-len(*g)-1 : len(cells) : len(cells)]
+		*g = all.part(next-g.len()-1, next)
 		from = to
 	}
 }

@@ -2,7 +2,6 @@ package survival
 
 import (
 	"fmt"
-	"slices"
 	"sort"
 )
 
@@ -97,9 +96,9 @@ func (r *Rows) Are(c *Counts, group int) error {
 	}
 	for _, side := range []struct {
 		what         string
-		mine, theirs []cell
-	}{{"leave", mine.left, theirs.left}, {"enter", mine.entered, theirs.entered}} {
-		if !slices.Equal(side.mine, side.theirs) {
+		mine, theirs *cells
+	}{{"leave", &mine.left, &theirs.left}, {"enter", &mine.entered, &theirs.entered}} {
+		if !side.mine.equal(side.theirs) {
 			return fmt.Errorf("the times or causes at which rows %s differ from the counts: these are not the rows that were counted", side.what)
 		}
 	}

@@ -98,23 +98,23 @@ func (w *spanWalk) pass(to float64) {
 
 // walkTo takes all who leave up to and including t, and all who enter before t.
 func (w *spanWalk) walkTo(t float64) {
-	left, entered := w.tally.left, w.tally.entered
+	left, entered := &w.tally.left, &w.tally.entered
 	span := &w.out[len(w.out)-1]
 	for {
-		leaves := w.left < len(left) && left[w.left].time <= t
-		enters := w.late < len(entered) && entered[w.late].time < t
+		leaves := w.left < left.len() && left.time(w.left) <= t
+		enters := w.late < entered.len() && entered.time(w.late) < t
 		switch {
-		case leaves && (!enters || left[w.left].time <= entered[w.late].time):
-			x := left[w.left]
-			w.pass(x.time)
-			w.here -= int64(x.count)
-			span.Left[x.cause] += int64(x.count)
+		case leaves && (!enters || left.time(w.left) <= entered.time(w.late)):
+			n := int64(left.count[w.left])
+			w.pass(left.time(w.left))
+			w.here -= n
+			span.Left[left.causeOf(w.left)] += n
 			w.left++
 		case enters:
-			x := entered[w.late]
-			w.pass(x.time)
-			w.here += int64(x.count)
-			span.Rows += int64(x.count)
+			n := int64(entered.count[w.late])
+			w.pass(entered.time(w.late))
+			w.here += n
+			span.Rows += n
 			w.late++
 		default:
 			return

@@ -16,25 +16,25 @@ type LifeTable struct {
 func (c *Counts) LifeTable(group int) *LifeTable {
 	g := &c.groups[group]
 	times := 0
-	for i, x := range g.left {
-		if i == 0 || x.time != g.left[i-1].time {
+	for i := range g.left.tick {
+		if g.left.first(i) {
 			times++
 		}
 	}
 	width := c.causes + 1
 	t := &LifeTable{Time: make([]float64, times), AtRisk: make([]int64, times), Left: make([]int64, times*width), Causes: c.causes}
-	row, here, entered := -1, g.start, g.entered
-	for i, x := range g.left {
-		if i == 0 || x.time != g.left[i-1].time {
-			for len(entered) > 0 && entered[0].time < x.time {
-				here += int64(entered[0].count)
-				entered = entered[1:]
+	row, here, late := -1, g.start, 0
+	for i, n := range g.left.count {
+		if g.left.first(i) {
+			time := g.left.time(i)
+			for ; late < g.entered.len() && g.entered.time(late) < time; late++ {
+				here += int64(g.entered.count[late])
 			}
 			row++
-			t.Time[row], t.AtRisk[row] = x.time, here
+			t.Time[row], t.AtRisk[row] = time, here
 		}
-		t.Left[row*width+int(x.cause)] = int64(x.count)
-		here -= int64(x.count)
+		t.Left[row*width+int(g.left.causeOf(i))] = int64(n)
+		here -= int64(n)
 	}
 	if g.leftWeight != nil {
 		t.addWeights(g)
@@ -46,11 +46,11 @@ func (c *Counts) LifeTable(group int) *LifeTable {
 func (t *LifeTable) addWeights(g *tally) {
 	t.WeightAtRisk, t.WeightLeft = g.massAt(t.Time), make([]float64, len(t.Left))
 	row := -1
-	for i, x := range g.left {
-		if i == 0 || x.time != g.left[i-1].time {
+	for i, w := range g.leftWeight {
+		if g.left.first(i) {
 			row++
 		}
-		t.WeightLeft[row*(t.Causes+1)+int(x.cause)] = g.leftWeight[i]
+		t.WeightLeft[row*(t.Causes+1)+int(g.left.causeOf(i))] = w
 	}
 }
 
@@ -59,14 +59,14 @@ func (t *LifeTable) addWeights(g *tally) {
 // come: sums of positive numbers, unlike what is left over after taking away.
 func (t *tally) massAt(times []float64) []float64 {
 	out := make([]float64, len(times))
-	next, late := len(t.left)-1, len(t.entered)-1
+	next, late := t.left.len()-1, t.entered.len()-1
 	toLeave, toEnter := 0.0, 0.0
 	for row := len(times) - 1; row >= 0; row-- {
-		for ; next >= 0 && t.left[next].time >= times[row]; next-- {
-			toLeave += weightOf(t.left, t.leftWeight, next)
+		for ; next >= 0 && t.left.time(next) >= times[row]; next-- {
+			toLeave += weightOf(&t.left, t.leftWeight, next)
 		}
-		for ; late >= 0 && t.entered[late].time >= times[row]; late-- {
-			toEnter += weightOf(t.entered, t.enteredWeight, late)
+		for ; late >= 0 && t.entered.time(late) >= times[row]; late-- {
+			toEnter += weightOf(&t.entered, t.enteredWeight, late)
 		}
 		out[row] = max(0, toLeave-toEnter)
 	}

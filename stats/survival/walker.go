@@ -1,5 +1,7 @@
 package survival
 
+import "deltoid/stats/numeric"
+
 // eventTimes is the times at which somebody in any group has the event.
 type eventTimes struct {
 	time   []float64
@@ -35,28 +37,62 @@ func hypergeometric(weight, n, d float64) float64 {
 	return float64(weight*weight) * d * ((n - d) / (n - 1))
 }
 
-// walker follows one group along ascending times.
+// ticking finds the event times by the ticks of cells, which all groups share as a rule.
+type ticking struct {
+	times *eventTimes
+	of    *cells  // whose ticks these are
+	gone  []int32 // how many event times have gone by at the end of each tick
+}
+
+// ticks returns the ticking of some cells, the one at hand where it has the same ticks.
+func (e *eventTimes) ticks(of *cells, atHand *ticking) *ticking {
+	if atHand != nil && of.sameTicks(atHand.of) && (of.times != nil || of.lastTick() < len(atHand.gone)) {
+		return atHand
+	}
+	n := of.lastTick() + 1
+	if atHand != nil {
+		n = max(n, len(atHand.gone))
+	}
+	if of.times != nil {
+		n = len(of.times)
+	}
+	k := &ticking{times: e, of: of, gone: make([]int32, n)}
+	gone := 0
+	for tick := range k.gone {
+		t := float64(tick)
+		if of.times != nil {
+			t = of.times[tick]
+		}
+		for gone < len(e.time) && e.time[gone] <= t {
+			gone++
+		}
+		k.gone[tick] = int32(gone)
+	}
+	return k
+}
+
+// walker follows one group along the event times.
 type walker struct {
 	tally      *tally
 	cause      int
-	left, late int   // next cells
+	left, late *ticking
+	out, in    int   // next cells
 	here       int64 // people at risk
 	// Sums of weights from each cell on, 0 after the last; nil without weights.
 	toLeave, toEnter []float64
 }
 
-func newWalker(t *tally, cause int) walker {
-	w := walker{tally: t, cause: cause, here: t.start}
-	if t.leftWeight != nil {
-		w.toLeave, w.toEnter = fromEnd(t.leftWeight), fromEnd(t.enteredWeight)
-	}
-	return w
-}
-
-func walkers(c *Counts, cause int) []walker {
+// walkers returns a walker for each group.
+func (e *eventTimes) walkers(c *Counts, cause int) []walker {
 	out := make([]walker, c.Groups())
+	var left, late *ticking
 	for g := range out {
-		out[g] = newWalker(&c.groups[g], cause)
+		t := &c.groups[g]
+		left, late = e.ticks(&t.left, left), e.ticks(&t.entered, late)
+		out[g] = walker{tally: t, cause: cause, here: t.start, left: left, late: late}
+		if t.leftWeight != nil {
+			out[g].toLeave, out[g].toEnter = fromEnd(t.leftWeight), fromEnd(t.enteredWeight)
+		}
 	}
 	return out
 }
@@ -70,41 +106,73 @@ func fromEnd(x []float64) []float64 {
 	return out
 }
 
-// at moves to time t and returns what is at risk and what has the event there: people, or their
-// weights.
-func (w *walker) at(t float64) (atRisk, events float64) {
-	atRisk = w.atRisk(t)
-	left := w.tally.left
-	for i := w.left; i < len(left) && left[i].time == t; i++ {
-		if isEvent(left[i].cause, w.cause) {
-			events += weightOf(left, w.tally.leftWeight, i)
+// steps is what a walker finds at some event times.
+type steps struct {
+	people [numeric.Stretch + 1]int64   // at risk
+	atRisk [numeric.Stretch + 1]float64 // people, or their weights
+	events [numeric.Stretch + 1]float64 // in the same measure
+}
+
+// along moves a group along event times from to to, no more than a stretch of them. Cells change
+// what they change at their place, and one pass adds up: a walk from time to time would have to
+// guess at each whether anything happened.
+func (w *walker) along(from, to int, s *steps) {
+	n := to - from
+	people, events := s.people[:n+1], s.events[:n+1]
+	clear(people)
+	clear(events)
+	out, in := w.out, w.in
+	for left := &w.tally.left; w.out < left.len(); w.out++ {
+		gone := int(w.left.gone[left.tick[w.out]])
+		if gone > to {
+			break
+		}
+		// Those who left when gone event times were over are at risk no more at the next.
+		people[max(gone-from, 0)] -= int64(left.count[w.out])
+		if gone > from && isEvent(left.causeOf(w.out), w.cause) {
+			events[gone-from-1] += weightOf(left, w.tally.leftWeight, w.out)
 		}
 	}
-	return atRisk, events
+	for late := &w.tally.entered; w.in < late.len(); w.in++ {
+		gone := int(w.late.gone[late.tick[w.in]])
+		if gone > to {
+			break
+		}
+		people[max(gone-from, 0)] += int64(late.count[w.in])
+	}
+	here := w.here
+	for i, change := range people {
+		here += change
+		people[i] = here
+		s.atRisk[i] = float64(here)
+	}
+	w.here = here
+	if w.toLeave != nil {
+		w.weigh(from, to, out, in, s)
+	}
 }
 
-// atRisk moves to time t and returns what is at risk there: all who leave from there on less all
-// who are still to come, sums of positive numbers, unlike what is left over after taking away.
-func (w *walker) atRisk(t float64) float64 {
-	left, entered := w.tally.left, w.tally.entered
-	for w.left < len(left) && left[w.left].time < t {
-		w.here -= int64(left[w.left].count)
-		w.left++
+// weigh sets what is at risk where rows have weights: all who leave from there on less all who are
+// still to come, sums of positive numbers, unlike what is left over after taking away.
+func (w *walker) weigh(from, to, out, in int, s *steps) {
+	left, late := &w.tally.left, &w.tally.entered
+	for i := range to - from {
+		for out < left.len() && int(w.left.gone[left.tick[out]]) <= from+i {
+			out++
+		}
+		for in < late.len() && int(w.late.gone[late.tick[in]]) <= from+i {
+			in++
+		}
+		s.atRisk[i] = max(0, w.toLeave[out]-w.toEnter[in])
 	}
-	for w.late < len(entered) && entered[w.late].time < t {
-		w.here += int64(entered[w.late].count)
-		w.late++
-	}
-	if w.toLeave == nil {
-		return float64(w.here)
-	}
-	return max(0, w.toLeave[w.left]-w.toEnter[w.late])
 }
 
-// shares puts the shares of all at risk that a group has at some times, from one on, into a lane of
-// a panel.
-func (w *walker) shares(panel [][4]float64, lane int, times *eventTimes, from int) {
+// shares puts the shares of all at risk that a group has at event times from to to into a lane of a
+// panel.
+func (w *walker) shares(panel [][4]float64, lane int, times *eventTimes, from, to int) {
+	var s steps
+	w.along(from, to, &s)
 	for i := range panel {
-		panel[i][lane&3] = w.atRisk(times.time[from+i]) / times.n[from+i]
+		panel[i][lane&3] = s.atRisk[i] / times.n[from+i]
 	}
 }

@@ -1,10 +1,6 @@
 package survival
 
-import (
-	"sort"
-
-	"deltoid/stats/numeric"
-)
+import "deltoid/stats/numeric"
 
 // side is one end of the stretches of observation.
 type side uint8
@@ -17,10 +13,10 @@ const (
 // weigh sums the weights of the rows in each cell of one side. Sums are compensated and made by
 // one goroutine in the order of the rows: they do not depend on the number of processors, and on
 // the order of the rows only in the last place, if at all.
-func (c *Counts) weigh(d Data, times []float64, which side) {
+func (c *Counts) weigh(d Data, which side) {
 	sums := make([][]numeric.Sum, len(c.groups))
 	for g := range sums {
-		sums[g] = make([]numeric.Sum, len(c.groups[g].cells(which)))
+		sums[g] = make([]numeric.Sum, c.groups[g].cells(which).len())
 	}
 	for i, w := range d.Weight {
 		g := 0
@@ -33,11 +29,7 @@ func (c *Counts) weigh(d Data, times []float64, which side) {
 				continue
 			}
 		}
-		at := float64(tick)
-		if times != nil {
-			at = times[tick]
-		}
-		sums[g][find(c.groups[g].cells(which), cell{time: at, cause: cause})].Add(w)
+		sums[g][c.groups[g].cells(which).find(tick, cause)].Add(w)
 	}
 	for g := range sums {
 		weights := make([]float64, len(sums[g]))
@@ -52,14 +44,9 @@ func (c *Counts) weigh(d Data, times []float64, which side) {
 	}
 }
 
-func (t *tally) cells(which side) []cell {
+func (t *tally) cells(which side) *cells {
 	if which == leaving {
-		return t.left
+		return &t.left
 	}
-	return t.entered
-}
-
-// find returns the place of a cell that is known to be there.
-func find(cells []cell, x cell) int {
-	return sort.Search(len(cells), func(i int) bool { return !before(cells[i], x) })
+	return &t.entered
 }
