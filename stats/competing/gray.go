@@ -24,7 +24,9 @@ type Test struct {
 	ChiSquare       float64
 	DF              int
 	P               float64
-	// Status is Estimated, NoEvents, or NotComparable where the variance is 0. In any but the
+	// Status is Estimated, NoEvents, or NotComparable where the variance is 0, or where the incidence
+	// of all groups together has reached 1 before the last event of the cause: it is a mean of what
+	// those still there see, and groups that follow one another can bring it so far. In any but the
 	// first ChiSquare and P are 0 and not to be shown.
 	Status survival.Status
 }
@@ -39,6 +41,10 @@ type Test struct {
 // it compares what happens, other causes included, where LogRank compares the rates at which
 // events happen to those at risk.
 //
+// With ties the variance of d events at one time is that of a hypergeometric draw, (n−d)/(n−1) of
+// the binomial one. For events of the cause n is y S_k, which estimates those at risk but need not be
+// a whole number and can fall below d; the factor would then be negative, and is taken as 0.
+//
 // Rows with a late entry are refused: the method has no answer for them. The cost is linear in
 // the times and quadratic in the groups.
 //
@@ -50,7 +56,7 @@ func Gray(cause int, rho float64, strata ...*survival.Counts) (*Test, error) {
 	k := strata[0].Groups()
 	t := &Test{Cause: cause, Rho: rho, Strata: len(strata), N: make([]int64, k), Events: make([]int64, k),
 		Score: make([]float64, k), Variance: make([]float64, k*k)}
-	events := int64(0)
+	events, broken := int64(0), false
 	for _, c := range strata {
 		for g := range k {
 			t.N[g] += c.N(g)
@@ -58,15 +64,15 @@ func Gray(cause int, rho float64, strata ...*survival.Counts) (*Test, error) {
 			events += c.Events(g, cause)
 		}
 		s := newGrayScan(c, cause, rho)
-		s.run()
 		s.addTo(t)
+		broken = broken || s.broken
 	}
 	if events == 0 {
 		t.Status = survival.NoEvents
 		return t, nil
 	}
 	form, rank := numeric.QuadraticForm(t.Score, t.Variance)
-	if rank == 0 {
+	if rank == 0 || broken {
 		t.Status = survival.NotComparable
 		return t, nil
 	}
@@ -102,32 +108,75 @@ func checkGray(cause int, rho float64, strata []*survival.Counts) error {
 	return nil
 }
 
-// grayGroup is one group at the time at hand.
+// grayGroup is one group on its way along the times.
 type grayGroup struct {
-	table      *survival.LifeTable
-	next       int     // the next row of the table
+	walk survival.Walk
+	left []int64 // who leaves at the time at hand
+	end  float64 // Σ a_l over all times
+	// At the time at hand:
 	n          float64 // at risk
+	y          float64 // n/S
 	own, other float64 // events of the cause, and of the others
 	s, f       float64 // event-free and incidence just before
 	after      float64 // event-free just after
+	// Sums over the pieces so far, see grayScan:
+	spread  float64 // Σ w q²
+	pull    float64 // Σ w q Σ c
+	carried float64 // Σ a_l
 }
 
 // at moves the group to time t.
 func (g *grayGroup) at(t float64, cause int) {
-	table := g.table
-	for g.next < len(table.Time) && table.Time[g.next] < t {
-		g.next++
-	}
-	g.n, g.own, g.other, g.after = 0, 0, 0, g.s
-	if g.next == len(table.Time) {
+	g.n, g.y, g.own, g.other, g.after = float64(g.walk.To(t, g.left)), 0, 0, 0, g.s
+	if g.n == 0 {
 		return
 	}
-	g.n = float64(table.AtRisk[g.next])
-	if table.Time[g.next] == t {
-		g.own = table.MassLeft(g.next, cause)
-		g.other = table.MassEvents(g.next, 0) - g.own
-		g.after = g.s * ((g.n - g.own - g.other) / g.n)
+	g.y = g.n / g.s
+	for seen, n := range g.left {
+		switch {
+		case seen == cause:
+			g.own = float64(n)
+		case seen > 0:
+			g.other += float64(n)
+		}
 	}
+	if d := g.own + g.other; d > 0 {
+		g.after = g.s * ((g.n - d) / g.n)
+	}
+}
+
+// visit moves group l to time i of a stretch and leaves what it has there in the tables.
+func (g *grayGroup) visit(i, l int, m *grayMoment, cause int, x *grayTables) {
+	g.at(m.t, cause)
+	k := len(x.m) / x.p.Times()
+	var p, a, b, pull, square float64
+	if m.d > 0 && g.n > 0 {
+		p, a = g.y/m.total, float64(m.growth*g.y)
+		g.carried += a
+		w := g.s * (m.d / float64(m.total*g.n)) * tieCorrection(m.d, m.total*g.s)
+		c, q := float64(m.height*g.y), 1.0
+		if g.after > 0 {
+			q = 1 - (1-m.after)/g.after
+		}
+		all := c + float64(q*(g.end-g.carried))
+		b = float64(g.spread*a) + float64(w*q*c)
+		pull = float64(g.pull*a) + float64(w*c*all)
+		square = float64(g.spread*a*a) + float64(w*c*c)
+		g.spread += float64(w * q * q)
+		g.pull += float64(w * q * all)
+	}
+	if g.other > 0 && g.after > 0 {
+		w := float64(g.s*g.s) * (g.other / float64(g.n*g.n)) * tieCorrection(g.other, g.n)
+		q := (1 - m.after) / g.after
+		g.spread += float64(w * q * q)
+		g.pull += float64(w * q * q * (g.end - g.carried))
+	}
+	x.p.Set(i, l, p)
+	x.b.Set(i, l, b)
+	x.at.Set(l, i, a)
+	x.bt.Set(l, i, b)
+	x.m[i*k+l], x.own[i*k+l] = pull, square
+	g.leave()
 }
 
 // leave carries the group past the time.
@@ -136,4 +185,13 @@ func (g *grayGroup) leave() {
 		g.f += float64(g.s * (g.own / g.n))
 	}
 	g.s = g.after
+}
+
+// tieCorrection is (n−d)/(n−1), the factor by which a hypergeometric variance falls short of a
+// binomial one; 1 for a single event.
+func tieCorrection(d, n float64) float64 {
+	if d <= 1 || n <= 1 {
+		return 1
+	}
+	return max(0, (n-d)/(n-1))
 }

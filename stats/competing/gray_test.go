@@ -3,6 +3,7 @@ package competing_test
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -79,7 +80,7 @@ func slowGray(d survival.Data, cause int, rho float64, k int) (score, v []float6
 	var pieces []piece
 	days := make([][]slowDay, k)
 	for g := range k {
-		days[g] = slowDays(d, g, 12)
+		days[g] = slowDays(d, g, slices.Max(d.Exit)+1)
 	}
 	score, v = make([]float64, k), make([]float64, k*k)
 	c := make([]float64, k*k) // C so far
@@ -192,6 +193,52 @@ func TestGrayAgainstSlowTwin(t *testing.T) {
 	}
 }
 
+// More groups than a vector has room for, and more days than are taken at once.
+func TestGrayOfManyGroupsAgainstSlowTwin(t *testing.T) {
+	for seed := range uint64(4) {
+		r := random.Stream(seed, "Gray twin of many groups", 0)
+		k, days := 5+r.IntN(9), 280+r.IntN(300)
+		d := survival.Data{Groups: k, Causes: causes}
+		for range 420 {
+			d.Entry, d.Exit = append(d.Entry, 0), append(d.Exit, int32(r.IntN(days)))
+			d.Cause, d.Group = append(d.Cause, uint8(r.IntN(causes+1))), append(d.Group, int32(float64(k)*r.Float64()*r.Float64()))
+		}
+		got, err := competing.Gray(1, float64(seed%2), mustCount(t, d))
+		if err != nil {
+			t.Fatal(err)
+		}
+		score, v := slowGray(d, 1, float64(seed%2), k)
+		for i, want := range append(score, v...) {
+			near(t, fmt.Sprintf("seed %d, number %d", seed, i), slices.Concat(got.Score, got.Variance)[i], want, 1e-9)
+		}
+	}
+}
+
+func TestGrayOnAnyNumberOfProcessors(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	d := largeData(20_000, 2)
+	r := random.Stream(1, "groups", 0)
+	d.Groups = 130
+	for range d.Exit {
+		d.Group = append(d.Group, int32(r.IntN(d.Groups)))
+	}
+	counts := mustCount(t, d)
+	var want *competing.Test
+	for _, processors := range []int{1, 2, 7} {
+		runtime.GOMAXPROCS(processors)
+		got, err := competing.Gray(1, 0, counts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want == nil {
+			want = got
+		}
+		if got.ChiSquare != want.ChiSquare || !slices.Equal(got.Variance, want.Variance) {
+			t.Errorf("%d processors: chi-square %v, on one %v", processors, got.ChiSquare, want.ChiSquare)
+		}
+	}
+}
+
 // With no competing events and no ties Gray's score is that of the log-rank test.
 func TestGrayWithoutCompetingEventsIsLogRank(t *testing.T) {
 	r := random.Stream(9, "Gray is log-rank", 0)
@@ -246,10 +293,12 @@ func TestGrayStates(t *testing.T) {
 		d    survival.Data
 		want survival.Status
 	}{
-		"no events":         {survival.Data{Exit: []int32{1, 2}, Cause: []uint8{0, 2}, Group: []int32{0, 1}, Groups: 2, Causes: 2}, survival.NoEvents},
-		"one group":         {survival.Data{Exit: []int32{1, 2}, Cause: []uint8{1, 2}, Causes: 2}, survival.NotComparable},
-		"all at once":       {survival.Data{Exit: []int32{1, 1}, Cause: []uint8{1, 1}, Group: []int32{0, 1}, Groups: 2}, survival.NotComparable},
-		"an empty group":    {survival.Data{Exit: []int32{1, 2, 3}, Cause: []uint8{1, 1, 0}, Group: []int32{0, 0, 0}, Groups: 2}, survival.NotComparable},
+		"no events":      {survival.Data{Exit: []int32{1, 2}, Cause: []uint8{0, 2}, Group: []int32{0, 1}, Groups: 2, Causes: 2}, survival.NoEvents},
+		"one group":      {survival.Data{Exit: []int32{1, 2}, Cause: []uint8{1, 2}, Causes: 2}, survival.NotComparable},
+		"all at once":    {survival.Data{Exit: []int32{1, 1}, Cause: []uint8{1, 1}, Group: []int32{0, 1}, Groups: 2}, survival.NotComparable},
+		"an empty group": {survival.Data{Exit: []int32{1, 2, 3}, Cause: []uint8{1, 1, 0}, Group: []int32{0, 0, 0}, Groups: 2}, survival.NotComparable},
+		// Half of all have the event with the first group, half with the second, and one is still to come.
+		"one after another": {survival.Data{Exit: []int32{1, 1, 2, 3}, Cause: []uint8{1, 1, 1, 1}, Group: []int32{0, 0, 1, 1}, Groups: 2}, survival.NotComparable},
 		"nobody in a group": {survival.Data{Groups: 2}, survival.NoEvents},
 	} {
 		got, err := competing.Gray(1, 0, mustCount(t, c.d))
@@ -310,21 +359,25 @@ func TestGrayHoldsItsLevel(t *testing.T) {
 	}
 }
 
-// Counting and Gray's test of three groups.
+// Counting and Gray's test of a million rows.
 func BenchmarkGray(b *testing.B) {
-	d := largeData(1_000_000, 2)
-	r := random.Stream(1, "groups", 0)
-	d.Groups = 3
-	for range d.Exit {
-		d.Group = append(d.Group, int32(r.IntN(3)))
-	}
-	for b.Loop() {
-		c, err := survival.Count(d)
-		if err != nil {
-			b.Fatal(err)
-		}
-		if _, err := competing.Gray(1, 0, c); err != nil {
-			b.Fatal(err)
-		}
+	for _, groups := range []int{3, 400} {
+		b.Run(fmt.Sprintf("rows=1000000/groups=%d", groups), func(b *testing.B) {
+			d := largeData(1_000_000, 2)
+			r := random.Stream(1, "groups", 0)
+			d.Groups = groups
+			for range d.Exit {
+				d.Group = append(d.Group, int32(r.IntN(groups)))
+			}
+			for b.Loop() {
+				c, err := survival.Count(d)
+				if err != nil {
+					b.Fatal(err)
+				}
+				if _, err := competing.Gray(1, 0, c); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -2,171 +2,226 @@ package competing
 
 import (
 	"math"
+	"runtime"
 
+	"deltoid/stats/numeric"
 	"deltoid/stats/survival"
 )
 
-// grayScan carries one stratum of Gray's test along the times.
+// grayScan works out one stratum of Gray's test.
 //
-// The score of group i is a sum of independent pieces, one for each time s, group k and kind of
+// The score of group i is a sum of independent pieces, one for each time s, group l and kind of
 // event, each with a variance w and an influence on the score
 //
-//	g_i = a_ik(s) + q_k (C_ik(end) − C_ik(s))   for an event of the cause, q = 1 − (1−F)/S_k
-//	g_i =           q_k (C_ik(end) − C_ik(s))   for one of another cause,  q = (1−F)/S_k
-//	a_ik = (1−F)^rho y_i (δ_ik − y_k/y)         y_k = n_k/S_k, y their sum
-//	C_ik = Σ a_ik dF/(1−F)
+//	g_i = Σ c(u) (δ_il − p_i(u))   over times u ≥ s,   p_i = y_i/y,  y_i = n_i/S_i,  y their sum
 //
-// and V_ij = Σ w g_i g_j. As in the scan of the incidence, influences are moved instead of summed
-// anew: when C grows by J, every g grows by J q, so V, the matrix Σ w q g and the vector Σ w q²
-// are all that has to be kept. J is a diagonal and one outer product, which keeps the cost of a
-// time quadratic in the groups.
+// with c(s) = (1−F)^rho y_l for an event of the cause and 0 for one of another, and later
+// c(u) = q a_l(u), a_l = (1−F)^rho y_l dF/(1−F), where q is 1 − (1−F)/S_l after an event of the cause
+// and (1−F)/S_l after one of another. V_ij = Σ w g_i g_j then is, off the diagonal, L_i·p_j + L_j·p_i
+// summed over times, with
+//
+//	L_i(v) = Σ_{u<v} p_i(u) K(u, v) + p_i(v) K(v, v)/2 − M_i(v)
+//	M_l(v) = Σ w c(v) Σ c    over the pieces of group l up to v
+//	K(u, v) = Σ_l b_l(u) a_l(v),  b_l(u) = Σ w q c(u) over its pieces up to u, and K(v, v) = Σ w c(v)²
+//
+// Everything that touches two groups is a product of tables of times and groups, made a stretch of
+// times at a time: of the times before the stretch L needs no more than R_li = Σ b_l p_i. The cost of
+// a time is quadratic in the groups and, in a stretch, linear in its length; all of it is spent in
+// numeric.AddProducts. Pieces sum to 0 over the groups, so the diagonal comes from the rest.
 type grayScan struct {
-	cause  int
-	rho    float64
-	times  *survival.LifeTable // of all groups together
-	groups []grayGroup
-	f      float64 // incidence of all groups together, before the time at hand
+	counts  *survival.Counts
+	cause   int
+	k       int
+	groups  []grayGroup
+	moments []grayMoment
 
-	score []float64
-	v     []float64 // Σ w g_i g_j, k × k
-	wqg   []float64 // Σ w q_k g_i at [i*k+k′], k × k
-	wqq   []float64 // Σ w q_k²
+	score   []float64
+	v       []float64 // V, k × k
+	broken  bool      // F reached 1 before an event of the cause
+	workers int
+	tables  grayTables
+}
 
-	y, column []float64
+// grayMoment is a time at which somebody in any group has an event.
+type grayMoment struct {
+	t      float64
+	d      float64 // events of the cause in all groups
+	total  float64 // y
+	after  float64 // F of all groups together just after
+	height float64 // (1−F)^rho just before
+	growth float64 // (1−F)^rho dF/(1−F)
+}
+
+// grayTables is what one stretch of times needs: by time and group, or turned round.
+type grayTables struct {
+	p, b, l numeric.Panels
+	at, bt  numeric.Panels // a and b, by group and time
+	k, r    numeric.Panels // K and R
+	m, own  []float64      // M and K(v, v) of each group, n × k
+	sum     []float64      // n × k
+	pairs   []float64      // n × n
+	reached []float64      // R, k × k
 }
 
 func newGrayScan(c *survival.Counts, cause int, rho float64) *grayScan {
 	k := c.Groups()
-	s := &grayScan{
-		cause: cause, rho: rho, times: c.Pooled().LifeTable(0), groups: make([]grayGroup, k),
-		score: make([]float64, k), v: make([]float64, k*k), wqg: make([]float64, k*k), wqq: make([]float64, k),
-		y: make([]float64, k), column: make([]float64, k),
-	}
+	s := &grayScan{counts: c, cause: cause, k: k, groups: make([]grayGroup, k), score: make([]float64, k), v: make([]float64, k*k),
+		workers: max(1, min(runtime.GOMAXPROCS(0), k/groupsPerWorker))}
 	for g := range s.groups {
-		s.groups[g] = grayGroup{table: c.LifeTable(g), s: 1}
+		s.groups[g].left = make([]int64, c.Causes()+1)
+	}
+	all := c.Pooled().LifeTable(0)
+	for row, t := range all.Time {
+		if all.MassEvents(row, 0) > 0 {
+			s.moments = append(s.moments, grayMoment{t: t, d: all.MassLeft(row, cause)})
+		}
+	}
+	if s.pool(rho); !s.broken {
+		s.covariance()
 	}
 	return s
 }
 
-func (s *grayScan) run() {
-	for row, t := range s.times.Time {
-		if s.times.MassEvents(row, 0) > 0 {
-			s.take(t, s.times.MassLeft(row, s.cause))
-		}
-	}
-}
+// groupsPerWorker is the fewest groups worth a goroutine of their own.
+const groupsPerWorker = 32
 
-// take moves everything past one time with d events of the cause in all groups.
-func (s *grayScan) take(t, d float64) {
-	total, weighted := 0.0, 0.0 // y, and Σ y_k (1−F_k)
+func (s *grayScan) restart() {
 	for i := range s.groups {
 		g := &s.groups[i]
-		g.at(t, s.cause)
-		s.y[i] = 0
-		if g.n > 0 {
-			s.y[i] = g.n / g.s
-		}
-		total += s.y[i]
-		weighted += float64(s.y[i] * (1 - g.f))
-	}
-	jump := d / total
-	after := s.f + jump
-	if d > 0 {
-		height := math.Pow(1-s.f, s.rho)
-		for i, g := range s.groups {
-			s.score[i] += float64(height * (g.own - float64(d*(s.y[i]*(1-g.f)/weighted))))
-		}
-		s.move(height*jump/(1-s.f), total)
-		s.ownPieces(height, total, d, after)
-	}
-	s.otherPieces(after)
-	for i := range s.groups {
-		s.groups[i].leave()
-	}
-	s.f = after
-}
-
-// move lets C grow by J = h (diag y − y yᵀ/total).
-func (s *grayScan) move(h, total float64) {
-	k := len(s.groups)
-	// V grows by J·Bᵀ + B·Jᵀ + J·diag(wqq)·Jᵀ with B = wqg, which is J·Mᵀ + M·Jᵀ with
-	// M = B + J·diag(wqq)/2; then B grows by J·diag(wqq).
-	s.growInfluence(h, total, 0.5)
-	// J·Mᵀ at (i, j) is h y_i (M_ji − m_j), m_j = Σ y_l M_jl / total.
-	for j := range k {
-		m := 0.0
-		for l, y := range s.y {
-			m += float64(y * s.wqg[j*k+l])
-		}
-		s.column[j] = m / total
-	}
-	for i := range k {
-		for j := range k {
-			s.v[i*k+j] += float64(h*s.y[i]*(s.wqg[j*k+i]-s.column[j])) + float64(h*s.y[j]*(s.wqg[i*k+j]-s.column[i]))
-		}
-	}
-	s.growInfluence(h, total, 0.5)
-}
-
-// growInfluence adds share·J·diag(wqq) to wqg.
-func (s *grayScan) growInfluence(h, total, share float64) {
-	k := len(s.groups)
-	for i, y := range s.y {
-		for l := range k {
-			s.wqg[i*k+l] -= float64(share * h * y * s.y[l] / total * s.wqq[l])
-		}
-		s.wqg[i*k+i] += float64(share * h * y * s.wqq[i])
+		g.walk, g.s, g.f = s.counts.Walk(i), 1, 0
 	}
 }
 
-// ownPieces adds the pieces of events of the cause, spread over the groups as if all had one
-// incidence.
-func (s *grayScan) ownPieces(height, total, d, after float64) {
-	k := len(s.groups)
-	for l := range s.groups {
-		g := &s.groups[l]
-		if g.n == 0 {
-			continue
+// pool goes along the times with all groups: the incidence of all, the scores, and how much a_l each
+// group has in the end.
+func (s *grayScan) pool(rho float64) {
+	s.restart()
+	f := 0.0
+	for i := range s.moments {
+		m := &s.moments[i]
+		weighted := 0.0 // Σ y_l (1−F_l)
+		for j := range s.groups {
+			g := &s.groups[j]
+			g.at(m.t, s.cause)
+			m.total += g.y
+			weighted += float64(g.y * (1 - g.f))
 		}
-		w := g.s * (d / (total * g.n)) * tieCorrection(d, total*g.s)
-		q := 1.0
-		if g.after > 0 {
-			q = 1 - (1-after)/g.after
-		}
-		for i, y := range s.y {
-			s.column[i] = -float64(height * y * (s.y[l] / total))
-		}
-		s.column[l] += float64(height * s.y[l])
-		for i, a := range s.column {
-			for j, b := range s.column {
-				s.v[i*k+j] += float64(w * a * b)
+		if m.d > 0 {
+			jump := m.d / m.total
+			// Where groups differ much F, a mean of what those there see, can pass 1.
+			m.height = math.Pow(max(0, 1-f), rho)
+			if s.broken = s.broken || math.Abs(1-f) < 1e-9; s.broken {
+				return
 			}
-			s.wqg[i*k+l] += float64(w * q * a)
+			m.growth = m.height * jump / (1 - f)
+			f += jump
 		}
-		s.wqq[l] += float64(w * q * q)
+		m.after = f
+		for j := range s.groups {
+			g := &s.groups[j]
+			if m.d > 0 {
+				s.score[j] += float64(m.height * (g.own - float64(m.d*(g.y*(1-g.f)/weighted))))
+				g.end += float64(m.growth * g.y)
+			}
+			g.leave()
+		}
 	}
 }
 
-// otherPieces adds the pieces of events of other causes; they have no influence of their own yet.
-func (s *grayScan) otherPieces(after float64) {
-	for l := range s.groups {
-		g := &s.groups[l]
-		if g.other == 0 || g.after == 0 {
-			continue
+// covariance works out V.
+func (s *grayScan) covariance() {
+	n := min(numeric.Stretch, len(s.moments))
+	if s.k < 2 || n == 0 {
+		return
+	}
+	s.tables = grayTables{
+		p: numeric.NewPanels(s.k, n), b: numeric.NewPanels(s.k, n), l: numeric.NewPanels(s.k, n),
+		at: numeric.NewPanels(n, s.k), bt: numeric.NewPanels(n, s.k), k: numeric.NewPanels(n, n), r: numeric.NewPanels(s.k, s.k),
+		m: make([]float64, n*s.k), own: make([]float64, n*s.k), sum: make([]float64, n*s.k), pairs: make([]float64, n*n),
+		reached: make([]float64, s.k*s.k),
+	}
+	s.restart()
+	for from := 0; from < len(s.moments); from += n {
+		s.stretch(s.moments[from:min(from+n, len(s.moments))])
+	}
+	for i := range s.k {
+		for j := range i {
+			x := s.v[i*s.k+j] + s.v[j*s.k+i]
+			s.v[i*s.k+j], s.v[j*s.k+i] = x, x
 		}
-		w := float64(g.s*g.s) * (g.other / float64(g.n*g.n)) * tieCorrection(g.other, g.n)
-		q := (1 - after) / g.after
-		s.wqq[l] += float64(w * q * q)
+	}
+	for i := range s.k {
+		row := s.v[i*s.k : (i+1)*s.k]
+		row[i] = 0
+		for j, x := range row {
+			if j != i {
+				row[i] -= x
+			}
+		}
 	}
 }
 
-// tieCorrection is (n−d)/(n−1), the factor by which a hypergeometric variance falls short of a
-// binomial one; 1 for a single event.
-func tieCorrection(d, n float64) float64 {
-	if d <= 1 || n <= 1 {
-		return 1
+// stretch takes some of the times.
+func (s *grayScan) stretch(moments []grayMoment) {
+	x, n := &s.tables, len(moments)
+	numeric.InParallel(s.k, s.workers, func(_, first, last int) {
+		for l := first; l < last; l++ {
+			for i := range moments {
+				s.groups[l].visit(i, l, &moments[i], s.cause, x)
+			}
+		}
+	})
+	blocks := func(columns int, work func(q int)) {
+		numeric.InParallel(s.workers, s.workers, func(worker, _, _ int) {
+			for q := worker; 4*q < columns; q += s.workers {
+				work(q)
+			}
+		})
 	}
-	return max(0, (n-d)/(n-1))
+	clear(x.pairs)
+	clear(x.sum)
+	blocks(n, func(q int) {
+		numeric.AddProducts(x.pairs[:n*n], n, 4*q, min(4*q+4, n), x.at.Panel(q, s.k), x.bt)
+		x.before(q, n)
+		numeric.AddProducts(x.sum[:n*s.k], s.k, 4*q, s.k, x.at.Panel(q, s.k), x.r)
+		numeric.AddProducts(x.sum[:n*s.k], s.k, 4*q, s.k, x.k.Panel(q, min(4*q+4, n)), x.p)
+		x.settle(q, n, s.k)
+	})
+	blocks(s.k, func(q int) {
+		numeric.AddProducts(s.v, s.k, 4*q, s.k, x.l.Panel(q, n), x.p)
+		numeric.AddProducts(x.reached, s.k, 4*q, s.k, x.b.Panel(q, n), x.p)
+		for l := 4 * q; l < min(4*q+4, s.k); l++ {
+			for i, r := range x.reached[l*s.k : (l+1)*s.k] {
+				x.r.Set(l, i, r)
+			}
+		}
+	})
+}
+
+// before lays out K(u, v) for four times v and the earlier ones u.
+func (x *grayTables) before(q, n int) {
+	for v := 4 * q; v < min(4*q+4, n); v++ {
+		for u := range min(4*q+4, n) {
+			k := 0.0
+			if u < v {
+				k = x.pairs[v*n+u]
+			}
+			x.k.Set(u, v, k)
+		}
+	}
+}
+
+// settle makes L at four times.
+func (x *grayTables) settle(q, n, k int) {
+	for v := 4 * q; v < min(4*q+4, n); v++ {
+		own := 0.0
+		for _, c := range x.own[v*k : (v+1)*k] {
+			own += c
+		}
+		for i := range k {
+			x.l.Set(v, i, x.sum[v*k+i]+float64(x.p.At(v, i)*own/2)-x.m[v*k+i])
+		}
+	}
 }
 
 // addTo adds the stratum to the test.

@@ -1,20 +1,34 @@
 package numeric
 
-// Stretch is the most times that panels hold at once: four columns then fit the fastest memory.
+// Stretch is a good number of times to work on at once: four columns then fit the fastest memory.
 const Stretch = 256
 
 // Panels holds a table of numbers by time and column, four columns side by side: the form in which
 // the covariance of hundreds of groups, a sum over times of products of columns, is made fast.
-type Panels struct{ data [][4]float64 }
+type Panels struct {
+	data  [][4]float64
+	times int
+}
 
-// NewPanels returns panels of so many columns, all 0.
-func NewPanels(columns int) Panels { return Panels{make([][4]float64, (columns+3)/4*Stretch)} }
+// NewPanels returns a table of so many columns and times, all 0.
+func NewPanels(columns, times int) Panels {
+	return Panels{make([][4]float64, (columns+3)/4*times), times}
+}
 
 // Count returns the number of panels.
-func (p Panels) Count() int { return len(p.data) / Stretch }
+func (p Panels) Count() int { return len(p.data) / p.times }
+
+// Times returns the number of times.
+func (p Panels) Times() int { return p.times }
 
 // Panel returns columns 4q to 4q+3 at the first n times.
-func (p Panels) Panel(q, n int) [][4]float64 { return p.data[q*Stretch : q*Stretch+n] }
+func (p Panels) Panel(q, n int) [][4]float64 { return p.data[q*p.times : q*p.times+n] }
+
+// Set sets the number of a column at a time.
+func (p Panels) Set(time, column int, x float64) { p.data[column>>2*p.times+time][column&3] = x }
+
+// At returns the number of a column at a time.
+func (p Panels) At(time, column int) float64 { return p.data[column>>2*p.times+time][column&3] }
 
 // AddProducts adds Σ a[t]·b[t]ᵀ over the times of a to four rows of a matrix of so many columns,
 // those of them that there are: row first and on, and of each the columns before end. Products are

@@ -31,7 +31,7 @@ func TestAddProducts(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 4))
 	const n = 37
 	for k := 1; k < 14; k++ {
-		a, b := NewPanels(k), NewPanels(k)
+		a, b := NewPanels(k, Stretch), NewPanels(k, n)
 		for q := range a.Count() {
 			for i := range n {
 				for j := range 4 {

@@ -3,6 +3,8 @@ package survival
 import (
 	"math"
 	"runtime"
+
+	"deltoid/stats/numeric"
 )
 
 // byGroupPays says whether to sort by group before counting: there are too many combinations for a
@@ -20,7 +22,7 @@ func countByGroup[K uint16 | uint32](l lane, groups []cells) {
 	start := l.groupStarts()
 	packed := scatter[K](l, start)
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(l.tick)/rowsPerWorker, l.groups))
-	inParallel(l.groups, workers, func(_, first, last int) {
+	numeric.InParallel(l.groups, workers, func(_, first, last int) {
 		table := make([]uint32, l.ticks*l.causes)
 		for g := first; g < last; g++ {
 			for _, at := range packed[start[g]:start[g+1]] {

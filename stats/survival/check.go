@@ -1,13 +1,17 @@
 package survival
 
-import "runtime"
+import (
+	"runtime"
+
+	"deltoid/stats/numeric"
+)
 
 // checkRows returns the largest exit, or the first bad row.
 func checkRows(d Data) (last int32, err error) {
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(d.Exit)/rowsPerWorker))
 	lasts := make([]int32, workers)
 	bad := make([]int, workers)
-	inParallel(len(d.Exit), workers, func(worker, from, to int) {
+	numeric.InParallel(len(d.Exit), workers, func(worker, from, to int) {
 		lasts[worker], bad[worker] = d.scan(from, to)
 	})
 	for w := range workers {

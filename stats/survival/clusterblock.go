@@ -24,7 +24,7 @@ type clusterBlock struct {
 }
 
 func newClusterBlock(s *clusterScan, width int) *clusterBlock {
-	b := &clusterBlock{scan: s, width: width, sum: make([]float64, width), left: numeric.NewPanels(width), right: numeric.NewPanels(s.k)}
+	b := &clusterBlock{scan: s, width: width, sum: make([]float64, width), left: numeric.NewPanels(width, numeric.Stretch), right: numeric.NewPanels(s.k, numeric.Stretch)}
 	for _, t := range []*[]float64{&b.share, &b.drift, &b.leave, &b.event} {
 		*t = make([]float64, len(s.hazard)*width)
 	}

@@ -2,7 +2,8 @@ package survival
 
 import (
 	"runtime"
-	"sync"
+
+	"deltoid/stats/numeric"
 )
 
 // Count counts the rows of d. The error is a *RowError for the first row that cannot be
@@ -139,7 +140,7 @@ func (l lane) workers() int {
 func (l lane) fillTables() []uint32 {
 	workers := l.workers()
 	tables := make([][]uint32, workers)
-	inParallel(len(l.tick), workers, func(worker, from, to int) {
+	numeric.InParallel(len(l.tick), workers, func(worker, from, to int) {
 		tables[worker] = make([]uint32, l.cells())
 		l.fill(tables[worker], from, to)
 	})
@@ -177,17 +178,4 @@ func (l lane) fill(table []uint32, from, to int) {
 			table[int(group[i])*perGroup+int(t)*perTick+int(cause[i])]++
 		}
 	}
-}
-
-// inParallel splits rows 0 to n into equal stretches, one for each worker, and waits for all.
-func inParallel(n, workers int, work func(worker, from, to int)) {
-	if workers == 1 {
-		work(0, 0, n)
-		return
-	}
-	var done sync.WaitGroup
-	for w := range workers {
-		done.Go(func() { work(w, n*w/workers, n*(w+1)/workers) })
-	}
-	done.Wait()
 }

@@ -142,11 +142,11 @@ func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
 	if s.variance == nil {
 		s.variance = make([]float64, k*k)
 	}
-	shares, scaled := numeric.NewPanels(k), numeric.NewPanels(k)
+	shares, scaled := numeric.NewPanels(k, numeric.Stretch), numeric.NewPanels(k, numeric.Stretch)
 	workers := max(1, min(runtime.GOMAXPROCS(0), k/groupsPerWorker))
 	for from := 0; from < len(times.time); from += numeric.Stretch {
 		to := min(from+numeric.Stretch, len(times.time))
-		inParallel(shares.Count(), workers, func(_, first, last int) {
+		numeric.InParallel(shares.Count(), workers, func(_, first, last int) {
 			for g := 4 * first; g < min(4*last, k); g++ {
 				s.walk(g, &along[g], times, from, to, shares.Panel(g/4, to-from))
 			}
@@ -154,7 +154,7 @@ func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
 				times.scale(scaled.Panel(q, to-from), shares.Panel(q, to-from), from)
 			}
 		})
-		inParallel(workers, workers, func(worker, _, _ int) {
+		numeric.InParallel(workers, workers, func(worker, _, _ int) {
 			for q := worker; q < shares.Count(); q += workers {
 				numeric.AddProducts(s.variance, k, 4*q, 4*q+4, scaled.Panel(q, to-from), shares)
 			}

@@ -6,6 +6,8 @@ import (
 	"runtime"
 	"slices"
 	"sort"
+
+	"deltoid/stats/numeric"
 )
 
 // CountReal counts rows whose times are real numbers. Distinct times are sorted and each row
@@ -74,7 +76,7 @@ func ranks(column, times []float64) []int32 {
 	out := make([]int32, len(column))
 	index := newTimeIndex(times)
 	workers := max(1, min(runtime.GOMAXPROCS(0), len(column)/rowsPerWorker))
-	inParallel(len(column), workers, func(_, from, to int) {
+	numeric.InParallel(len(column), workers, func(_, from, to int) {
 		for i := from; i < to; i++ {
 			out[i] = index.rank(column[i])
 		}
