@@ -46,7 +46,6 @@ func (a *assumed) word(name Name) string { return a.given[name].Word }
 func (a *assumed) has(name Name) bool    { _, ok := a.given[name]; return ok }
 func (a *assumed) twoSided() bool        { return a.x(Sides) == 2 }
 func (a *assumed) set(n Name, x float64) { a.given[n] = Is(x) }
-func (a *assumed) known(ns ...Name) bool { return len(a.unknown(ns)) == 0 }
 func (a *assumed) unknown(ns []Name) (left []Name) {
 	for _, n := range ns {
 		if !a.has(n) {
