@@ -77,8 +77,7 @@ func (s *serial) slope(r, centre, sd float64, cut []float64) float64 {
 	for i, v := range s.x {
 		z := (v - centre) / sd
 		at := func(j int) (a, d float64) {
-			a = (cut[j] - float64(r*z)) / root
-			return a, float64(normalDensity(a) * (float64(r*cut[j]) - z))
+			return (cut[j] - float64(r*z)) / root, float64(r*cut[j]) - z
 		}
 		lower, upper, dl, du := math.Inf(-1), math.Inf(1), 0.0, 0.0
 		if s.k[i] > 0 {
@@ -87,10 +86,22 @@ func (s *serial) slope(r, centre, sd float64, cut []float64) float64 {
 		if s.k[i] < len(cut) {
 			upper, du = at(s.k[i])
 		}
-		s.scores[i] = (du - dl) / (max(between(lower, upper), math.SmallestNonzeroFloat64) * float64(root*root*root))
+		s.scores[i] = perProbability(lower, upper, dl, du) / float64(root*root*root)
 		total.Add(s.scores[i])
 	}
 	return total.Value()
+}
+
+// perProbability returns (φ(u)dᵤ − φ(l)dₗ)/(Φ(u) − Φ(l)); far out, where both run to 0, by Φ(a) ≈ φ(a)/|a| at the nearer bound.
+func perProbability(lower, upper, dl, du float64) float64 {
+	const far = 30
+	switch {
+	case lower > far:
+		return -dl * lower
+	case upper < -far:
+		return du * -upper
+	}
+	return (float64(normalDensity(upper)*du) - float64(normalDensity(lower)*dl)) / between(lower, upper)
 }
 
 // between is the probability of a normal variable between two bounds, from the tail that keeps its digits.
@@ -103,18 +114,28 @@ func between(lower, upper float64) float64 {
 
 func normalDensity(x float64) float64 { return math.Exp(-float64(x*x)/2) / math.Sqrt(2*math.Pi) }
 
-// root returns the correlation at which the slope is 0, by bisection; there is none when the likelihood rises to the end.
+// root returns the correlation at which the slope is 0; there is none when the likelihood rises to the end. After a few halvings it goes by false
+// position, the end that stays counting for half (the Illinois rule).
 func (s *serial) root() (float64, bool) {
-	lower, upper := -0.9999, 0.9999
-	if !(s.slope(lower, s.mean, s.sd, s.cut) > 0) || !(s.slope(upper, s.mean, s.sd, s.cut) < 0) {
+	f := func(r float64) float64 { return s.slope(r, s.mean, s.sd, s.cut) }
+	lower, upper := -0.999, 0.999
+	atLower, atUpper := f(lower), f(upper)
+	if !(atLower > 0 && atUpper < 0) {
 		return 0, false
 	}
-	for range 60 {
-		middle := (lower + upper) / 2
-		if s.slope(middle, s.mean, s.sd, s.cut) > 0 {
-			lower = middle
+	for range 100 {
+		next := (lower + upper) / 2
+		if upper-lower < 0.1 {
+			next = (float64(lower*atUpper) - float64(upper*atLower)) / (atUpper - atLower)
+		}
+		at := f(next)
+		if math.Abs(at) <= 1e-9 || upper-lower <= 1e-13 {
+			return next, true
+		}
+		if at > 0 {
+			lower, atLower, atUpper = next, at, atUpper/2
 		} else {
-			upper = middle
+			upper, atUpper, atLower = next, at, atLower/2
 		}
 	}
 	return (lower + upper) / 2, true
@@ -124,17 +145,16 @@ func (s *serial) root() (float64, bool) {
 func (s *serial) influence(r float64) []float64 {
 	const h = 1e-5
 	n := float64(len(s.x))
-	slope := func(r, centre, sd float64, cut []float64) float64 { return s.slope(r, centre, sd, cut) }
-	curve := -(slope(r+h, s.mean, s.sd, s.cut) - slope(r-h, s.mean, s.sd, s.cut)) / (2 * h)
+	curve := -(s.slope(r+h, s.mean, s.sd, s.cut) - s.slope(r-h, s.mean, s.sd, s.cut)) / (2 * h)
 	step := h * s.sd
-	byMean := (slope(r, s.mean+step, s.sd, s.cut) - slope(r, s.mean-step, s.sd, s.cut)) / (2 * step)
-	bySD := (slope(r, s.mean, s.sd+step, s.cut) - slope(r, s.mean, s.sd-step, s.cut)) / (2 * step)
+	byMean := (s.slope(r, s.mean+step, s.sd, s.cut) - s.slope(r, s.mean-step, s.sd, s.cut)) / (2 * step)
+	bySD := (s.slope(r, s.mean, s.sd+step, s.cut) - s.slope(r, s.mean, s.sd-step, s.cut)) / (2 * step)
 	byCut := make([]float64, len(s.cut))
 	for j := range s.cut {
 		moved := func(by float64) []float64 { c := slices.Clone(s.cut); c[j] += by; return c }
-		byCut[j] = (slope(r, s.mean, s.sd, moved(h)) - slope(r, s.mean, s.sd, moved(-h))) / (2 * h)
+		byCut[j] = (s.slope(r, s.mean, s.sd, moved(h)) - s.slope(r, s.mean, s.sd, moved(-h))) / (2 * h)
 	}
-	slope(r, s.mean, s.sd, s.cut)
+	s.slope(r, s.mean, s.sd, s.cut)
 	out := make([]float64, len(s.x))
 	for i, v := range s.x {
 		d := v - s.mean

@@ -135,8 +135,10 @@ func (c counted) area(d Discriminating, p people, level float64) (Estimate, []fl
 
 func (e Estimate) withVariance(v float64) Estimate {
 	if math.IsNaN(v) {
-		e.State = state(TooFew, "the variance of an area needs two rows of each kind")
-		return e
+		return refused(e.N, e.Level, state(TooFew, "the variance of an area needs two rows (of two patients) of each kind"))
+	}
+	if !(v > 0) {
+		return refused(e.N, e.Level, state(NoSpread, "the area is %v and its variance 0: the value tells the two kinds apart without fail, or not at all", e.Value))
 	}
 	e = e.byNormal(math.Sqrt(v), e.Level)
 	e.Lower, e.Upper = max(0, e.Lower), min(1, e.Upper)
