@@ -65,6 +65,10 @@ func (a *ascent) direction(c *coordinates) (step []float64, gain float64, newton
 	}
 	factor, bad := covariates.Factorise(observed, q, nil)
 	newton = bad < 0
+	for i := 0; i < q && !newton; i++ {
+		// A variance of one's own that is on its way to 0 has little information left; the curve of its square stops the step there.
+		expected[i*q+i] += max(0, -curve[i*q+i])
+	}
 	for ridge := 0.0; bad >= 0; ridge = max(1e-6, 10*ridge) {
 		if ridge > 1e6 {
 			return nil, 0, false

@@ -55,6 +55,7 @@ type Parameter struct {
 
 func (f *Fit) refuse(s Status, reason string, atFault ...string) {
 	f.Status, f.Reason, f.AtFault = s, reason, atFault
+	f.Coefficient, f.Model, f.Variance, f.Covariance, f.Parameters, f.LogLikelihood = nil, nil, nil, nil, nil, 0
 }
 
 // Estimate fits score = constant + Σ β_j x_j + rest, the rest having the covariance that the options ask for. The error names the
@@ -94,6 +95,9 @@ func Estimate(d Data, columns []covariates.Column, o Options) (*Fit, error) {
 		return f, nil
 	}
 	f.frame.patterns = patterns
+	if !f.everyVisitVaries() {
+		return f, nil
+	}
 	f.maximise()
 	return f, nil
 }
@@ -128,6 +132,11 @@ func (f *Fit) maximise() {
 	c := newCoordinates(f.structure)
 	a := l.climb(c, c.start(f.structure, f.frame), steps)
 	f.Steps = a.steps
+	if a.status == LimitReached {
+		if w := l.weakest(a.state.theta); w != nil {
+			a.status, a.weak = OnBoundary, w
+		}
+	}
 	if a.status != Converged {
 		f.explain(a)
 		return

@@ -2,6 +2,7 @@ package mixed
 
 import (
 	"fmt"
+	"math"
 
 	"deltoid/stats/covariates"
 )
@@ -41,6 +42,7 @@ type Trajectory struct {
 	column    []int // of each cell: its coefficient, −1 for the one that the constant stands for
 	slopes    [][]int
 	shoulders []shoulder
+	share     []float64 // of each row in its shoulder, one over its rows
 }
 
 // Cell says whether a visit and group has a mean.
@@ -125,30 +127,26 @@ func (t *Trajectory) countCells() {
 
 // measure sets the margins; a row counts one over the rows of its shoulder.
 func (t *Trajectory) measure() error {
-	rows := map[int32]float64{}
-	for _, s := range t.data.Subject {
-		rows[s]++
-	}
 	t.Margins = make([]float64, len(t.data.Covariates))
 	for j, c := range t.data.Covariates {
 		if len(c.Values) != len(t.data.Outcome) {
 			return fmt.Errorf("covariate %s has %d rows, want %d", c.Name, len(c.Values), len(t.data.Outcome))
 		}
-		var sum runningMean
-		for i, x := range c.Values {
-			sum.add(x, 1/rows[t.data.Subject[i]])
+		if len(c.Values) == 0 {
+			continue
 		}
-		t.Margins[j] = sum.mean
+		origin, sum, weight := c.Values[0], 0.0, 0.0
+		for i, x := range c.Values {
+			if !(math.Abs(x) <= 1e90) {
+				return &covariates.RowError{Row: i, Column: c.Name, Found: fmt.Sprint(x), Want: "a number, at most 1e90 in size"}
+			}
+			sum += float64((x - origin) * t.share[i])
+			weight += t.share[i]
+		}
+		t.Margins[j] = origin + sum/weight
 	}
+	t.share = nil
 	return nil
-}
-
-// runningMean is a running weighted mean, exact where all values are one.
-type runningMean struct{ mean, weight float64 }
-
-func (m *runningMean) add(x, w float64) {
-	m.weight += w
-	m.mean += (x - m.mean) * w / m.weight
 }
 
 // columns returns the columns of the model: cells, then covariates less their margins.

@@ -151,3 +151,27 @@ func (l *likelihood) profile(s *state, gram []float64, logDet float64) {
 	}
 	s.value -= rows * math.Log(2*math.Pi) / 2
 }
+
+// smallestShare is the share of a variance, given the scores before it, below which a search that does not end is taken to run towards a
+// singular covariance.
+const smallestShare = 1e-5
+
+// weakest returns a place whose score is nearly an exact function of those before it, nil for none.
+func (l *likelihood) weakest(theta []float64) *weakness {
+	for _, p := range l.frame.patterns {
+		k := p.size()
+		v := make([]float64, k*k)
+		l.structure.covariance(p, theta, v)
+		variances := make([]float64, k)
+		for a := range k {
+			variances[a] = v[a*k+a]
+		}
+		lower(v, k)
+		for a, x := range variances {
+			if d := v[a*k+a]; !(float64(d*d) > smallestShare*x) {
+				return &weakness{p, a}
+			}
+		}
+	}
+	return nil
+}

@@ -62,3 +62,26 @@ func having(n int) string {
 	}
 	return "only one shoulder has"
 }
+
+// everyVisitVaries refuses a visit of one score, which an unstructured covariance would give a variance of 0.
+func (f *Fit) everyVisitVaries() bool {
+	if f.Options.Covariance != Unstructured {
+		return true
+	}
+	d := f.frame.data
+	first, varies := make([]float64, len(f.Visits)), make([]bool, len(f.Visits))
+	seen := make([]bool, len(f.Visits))
+	for i, v := range d.Visit {
+		if !seen[v] {
+			first[v], seen[v] = d.Outcome[i], true
+		}
+		varies[v] = varies[v] || d.Outcome[i] != first[v]
+	}
+	for v, name := range f.Visits {
+		if !varies[v] {
+			f.refuse(OnBoundary, fmt.Sprintf("all scores at %s are %g: leave the visit out, or take a covariance with one variance for all visits", name, first[v]), name)
+			return false
+		}
+	}
+	return true
+}

@@ -33,6 +33,7 @@ func (t *Trajectory) meet() error {
 	}
 	words := (len(s.Visits) + 63) / 64
 	seen := make([]uint64, words*groups.Count)
+	t.share = make([]float64, len(s.Subject))
 	for g := range groups.Count {
 		rows := groups.Of(g)
 		one := shoulder{group: s.Group[rows[0]], patient: patients[rows[0]], due: int32(len(s.Visits)), last: -1, seen: seen[g*words : (g+1)*words]}
@@ -46,6 +47,7 @@ func (t *Trajectory) meet() error {
 				}
 				one.due = min(one.due, s.Due[i])
 			}
+			t.share[i] = 1 / float64(len(rows))
 			v := s.Visit[i]
 			one.last = max(one.last, v)
 			one.seen[v/64] |= 1 << (v % 64)
