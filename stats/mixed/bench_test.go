@@ -67,3 +67,28 @@ func BenchmarkTrajectories(b *testing.B) {
 		}
 	}
 }
+
+// With times of their own, most shoulders are a pattern of one: the slow case.
+func BenchmarkTimesOfTheirOwn(b *testing.B) {
+	s := followed(2, 11_111, 3, false)
+	r := random.Stream(2, "times", 0)
+	for _, v := range s.Visit {
+		s.Time = append(s.Time, float64(v)+0.5*r.Float64())
+	}
+	for b.Loop() {
+		t, err := mixed.Trajectories(s, mixed.Options{Covariance: mixed.SpatialPower})
+		if err != nil || t.Fit.Status != mixed.Converged {
+			b.Fatal(err, t.Fit.Status, t.Fit.Reason)
+		}
+	}
+}
+
+// A small study with two shoulders in some patients, as in simulations.
+func BenchmarkSmallStudy(b *testing.B) {
+	s := study(1)
+	for b.Loop() {
+		if _, err := mixed.Trajectories(s, mixed.Options{PatientIntercept: true}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -48,11 +48,11 @@ func addTo(to, from []float64) {
 func (l *likelihood) derive(s *state) *derivatives {
 	q, p := l.structure.size, l.frame.width()-1
 	parts := make([]*derivatives, l.chunks())
-	l.overPatterns(func(chunk int, pat *pattern, moments []float64) {
+	l.overPatterns(func(chunk int, pat *pattern, sums *sums) {
 		if parts[chunk] == nil {
 			parts[chunk] = newDerivatives(q, p)
 		}
-		l.block(parts[chunk], s, pat, moments)
+		l.block(parts[chunk], s, pat, sums)
 	})
 	d := newDerivatives(q, p)
 	for _, part := range parts {
@@ -63,94 +63,61 @@ func (l *likelihood) derive(s *state) *derivatives {
 }
 
 // block adds the share of one pattern.
-func (l *likelihood) block(d *derivatives, s *state, p *pattern, moments []float64) {
-	k, q, m := p.size(), l.structure.size, float64(len(p.blocks))
-	inverse, _, _ := l.inverse(p, s.theta)
-	c, e, cross := l.residualSums(s, p, moments)
-	f, h := product(inverse, e, k), product(inverse, c, k)
+func (l *likelihood) block(d *derivatives, s *state, p *pattern, sums *sums) {
+	k, q, m, scratch := p.size(), l.structure.size, float64(len(p.blocks)), sums.scratch
+	inverse, _, _ := l.inverse(p, s.theta, scratch)
+	c, e, cross := sums.residuals(s.beta, s.phi)
+	f, h := scratch.product(inverse, e, k), scratch.product(inverse, c, k)
 	if l.full {
 		clear(f)
 	}
-	gap, expected, observed := make([]float64, k*k), make([]float64, k*k), make([]float64, k*k)
+	gap, expected, observed := scratch.take(k*k), scratch.take(k*k), scratch.take(k*k)
 	for i := range gap {
 		unit := one(i%(k+1) == 0) * m
 		gap[i] = unit - f[i] - h[i]
 		expected[i] = unit - 2*f[i]
 		observed[i] = -unit + 2*f[i] + 2*h[i]
 	}
-	t := make([][]float64, q)
-	v := make([]float64, k*k)
+	t, v, omega := scratch.take(q*k*k), scratch.take(k*k), scratch.take(k*k)
 	for i := range q {
 		l.structure.derivative(p, s.theta, i, v)
-		t[i] = product(inverse, v, k)
-		d.slope[i] -= traceOf(t[i], gap, k) / 2
-		l.addProducts(d, i, product(t[i], inverse, k), moments, cross, k)
+		multiplyInto(t[i*k*k:][:k*k], inverse, v, k)
+		d.slope[i] -= traceOf(t[i*k*k:], gap, k) / 2
+		multiplyInto(omega, t[i*k*k:], inverse, k)
+		sums.weighFirst(omega, sums.wide-1, d.p[i])
+		addCross(d.c[i], omega, cross)
 	}
+	l.informations(d, s, p, sums, inverse, gap, expected, observed, t)
+}
+
+// informations adds the traces of T_i T_j with both middles.
+func (l *likelihood) informations(d *derivatives, s *state, p *pattern, sums *sums, inverse, gap, expected, observed, t []float64) {
+	k, q, scratch := p.size(), l.structure.size, sums.scratch
+	a, b := scratch.take(k*k), scratch.take(k*k)
 	for j := range q {
-		a, b := product(t[j], expected, k), product(t[j], observed, k)
+		multiplyInto(a, t[j*k*k:], expected, k)
+		multiplyInto(b, t[j*k*k:], observed, k)
 		for i := range q {
-			d.expected[i*q+j] += traceOf(t[i], a, k) / 2
-			d.observed[i*q+j] += traceOf(t[i], b, k) / 2
+			d.expected[i*q+j] += traceOf(t[i*k*k:], a, k) / 2
+			d.observed[i*q+j] += traceOf(t[i*k*k:], b, k) / 2
 			if l.structure.curved(i, j) {
-				l.structure.bend(p, s.theta, i, j, v)
-				d.observed[i*q+j] += traceOf(product(inverse, v, k), gap, k) / 2
+				bent := scratch.take(k * k)
+				l.structure.bend(p, s.theta, i, j, bent)
+				d.observed[i*q+j] += traceOf(scratch.product(inverse, bent, k), gap, k) / 2
 			}
 		}
 	}
 }
 
-// residualSums returns C, E and, for places a and b, Σ z_a r_b.
-func (l *likelihood) residualSums(s *state, p *pattern, moments []float64) (c, e, cross []float64) {
-	k, wide := p.size(), l.frame.width()
-	n := wide - 1
-	size := k * wide
-	c, e, cross = make([]float64, k*k), make([]float64, k*k), make([]float64, k*k*n)
-	for a := range k {
-		for b := range k {
-			x := cross[(a*k+b)*n:][:n]
-			sum := 0.0
-			for j := range n {
-				row := moments[(a*wide+j)*size+b*wide:][:wide]
-				r := row[n]
-				for i, w := range row[:n] {
-					r -= float64(w * s.beta[i])
-					sum += float64(w * s.phi[j*n+i])
-				}
-				x[j] = r
-			}
-			e[a*k+b] = sum
-			last := moments[(a*wide+n)*size+b*wide:][:wide]
-			r := last[n]
-			for i, w := range last[:n] {
-				r -= float64(w * s.beta[i])
-			}
-			for j := range n {
-				r -= float64(s.beta[j] * x[j])
-			}
-			c[a*k+b] = r
+// addCross adds Σ zᵀΩr to c.
+func addCross(c, omega, cross []float64) {
+	n := len(c)
+	for ab, w := range omega {
+		if w == 0 {
+			continue
 		}
-	}
-	return c, e, cross
-}
-
-// addProducts adds Σ zᵀΩz to P_i and Σ zᵀΩr to c_i.
-func (l *likelihood) addProducts(d *derivatives, i int, omega, moments, cross []float64, k int) {
-	wide := l.frame.width()
-	n := wide - 1
-	size := k * wide
-	for a := range k {
-		for b := range k {
-			w := omega[a*k+b]
-			if w == 0 {
-				continue
-			}
-			for j, x := range cross[(a*k+b)*n:][:n] {
-				d.c[i][j] += float64(w * x)
-				from, to := moments[(a*wide+j)*size+b*wide:][:n], d.p[i][j*n:][:n]
-				for h, s := range from {
-					to[h] += float64(w * s)
-				}
-			}
+		for j, x := range cross[ab*n:][:n] {
+			c[j] += float64(w * x)
 		}
 	}
 }
@@ -184,6 +151,13 @@ func (l *likelihood) finish(d *derivatives, s *state) {
 // product returns A·B for n × n matrices, rows one after the other.
 func product(a, b []float64, n int) []float64 {
 	out := make([]float64, n*n)
+	multiplyInto(out, a, b, n)
+	return out
+}
+
+// multiplyInto sets out to A·B.
+func multiplyInto(out, a, b []float64, n int) {
+	clear(out[:n*n])
 	for i := range n {
 		to := out[i*n:][:n]
 		for k, x := range a[i*n:][:n] {
@@ -195,7 +169,6 @@ func product(a, b []float64, n int) []float64 {
 			}
 		}
 	}
-	return out
 }
 
 // traceOf returns tr A·B.

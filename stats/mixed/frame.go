@@ -148,28 +148,11 @@ func (x *frame) write(blocks [][]int32, a, j int, z []float64) {
 	}
 }
 
-// few returns the same products for a pattern of few blocks, in m.
-func (x *frame) few(p *pattern, m []float64) []float64 {
-	wide := x.width()
-	size := p.size() * wide
-	m = m[:size*size]
-	clear(m)
-	w := make([]float64, size)
-	for b := range p.blocks {
-		for a := range p.size() {
-			for j := range wide {
-				x.write(p.blocks[b:b+1], a, j, w[a*wide+j:][:1])
-			}
-		}
-		for i, u := range w {
-			if u == 0 {
-				continue
-			}
-			row := m[i*size:][:size]
-			for j, v := range w {
-				row[j] += float64(u * v)
-			}
-		}
+// writeRow fills w with all columns of one row.
+func (x *frame) writeRow(row int32, w []float64) {
+	q := len(x.design.Columns)
+	for j := range q {
+		w[j] = x.design.At(int(row), j)
 	}
-	return m
+	w[q], w[q+1] = 1, x.rest[row]
 }

@@ -246,11 +246,11 @@ func (f *Fit) adjust(l *likelihood, a *ascent, bent []float64) {
 func (l *likelihood) sandwiched(s *state, w, bent []float64) []float64 {
 	q, wide := l.structure.size, l.frame.width()
 	parts := make([][]float64, l.chunks())
-	l.overPatterns(func(chunk int, p *pattern, moments []float64) {
+	l.overPatterns(func(chunk int, p *pattern, sums *sums) {
 		if parts[chunk] == nil {
 			parts[chunk] = make([]float64, wide*wide)
 		}
-		weigh(l.kernel(s, p, w, bent, q), moments, p.size(), wide, parts[chunk])
+		sums.weigh(l.kernel(s, p, w, bent, q, sums.scratch), parts[chunk])
 	})
 	out := make([]float64, (wide-1)*(wide-1))
 	for _, part := range parts {
@@ -262,34 +262,35 @@ func (l *likelihood) sandwiched(s *state, w, bent []float64) []float64 {
 }
 
 // kernel returns V⁻¹ [Σ_ij W_ij (V_i V⁻¹ V_j − ¼V_ij) − ¼ Σ_k bent_k V_k] V⁻¹.
-func (l *likelihood) kernel(s *state, p *pattern, w, bent []float64, q int) []float64 {
+func (l *likelihood) kernel(s *state, p *pattern, w, bent []float64, q int, scratch *arena) []float64 {
 	k := p.size()
-	inverse, _, _ := l.inverse(p, s.theta)
-	v := make([][]float64, q)
+	inverse, _, _ := l.inverse(p, s.theta, scratch)
+	v, sum, blend, half := scratch.take(q*k*k), scratch.take(k*k), scratch.take(k*k), scratch.take(k*k)
+	at := func(i int) []float64 { return v[i*k*k:][:k*k] }
 	for i := range q {
-		v[i] = make([]float64, k*k)
-		l.structure.derivative(p, s.theta, i, v[i])
+		l.structure.derivative(p, s.theta, i, at(i))
 	}
-	sum, second := make([]float64, k*k), make([]float64, k*k)
 	for i := range q {
-		mixed := make([]float64, k*k)
+		clear(blend)
 		for j := range q {
-			for h, x := range v[j] {
-				mixed[h] += float64(w[i*q+j] * x)
+			for h, x := range at(j) {
+				blend[h] += float64(w[i*q+j] * x)
 			}
 			if l.structure.curved(i, j) {
-				l.structure.bend(p, s.theta, i, j, second)
-				for h, x := range second {
+				l.structure.bend(p, s.theta, i, j, half)
+				for h, x := range half {
 					sum[h] -= float64(w[i*q+j] * x / 4)
 				}
 			}
 		}
-		addTo(sum, product(product(v[i], inverse, k), mixed, k))
-		for h, x := range v[i] {
+		multiplyInto(half, at(i), inverse, k)
+		addTo(sum, scratch.product(half, blend, k))
+		for h, x := range at(i) {
 			sum[h] -= float64(bent[i] * x / 4)
 		}
 	}
-	out := product(product(inverse, sum, k), inverse, k)
+	multiplyInto(half, inverse, sum, k)
+	out := scratch.product(half, inverse, k)
 	symmetric(out, k)
 	return out
 }

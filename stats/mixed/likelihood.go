@@ -39,21 +39,15 @@ type weakness struct {
 // chunks is how many parts the patterns are cut into: it depends on their number alone.
 const mostChunks = 64
 
-// overPatterns calls work for chunks of patterns, with the moments of each at hand.
-func (l *likelihood) overPatterns(work func(chunk int, p *pattern, moments []float64)) {
+// overPatterns calls work for chunks of patterns, with the sums of each at hand.
+func (l *likelihood) overPatterns(work func(chunk int, p *pattern, s *sums)) {
 	patterns := l.frame.patterns
-	chunks := min(mostChunks, len(patterns))
+	chunks := l.chunks()
 	covariates.InParallel(chunks, func(_, chunk int) {
-		var scratch []float64
+		scratch := &arena{}
 		for _, p := range patterns[chunk*len(patterns)/chunks : (chunk+1)*len(patterns)/chunks] {
-			moments := p.moments
-			if moments == nil {
-				if size := p.size() * l.frame.width(); len(scratch) < size*size {
-					scratch = make([]float64, size*size)
-				}
-				moments = l.frame.few(p, scratch)
-			}
-			work(chunk, p, moments)
+			scratch.used = 0
+			work(chunk, p, l.frame.sumsOf(p, scratch))
 		}
 	})
 }
@@ -61,34 +55,12 @@ func (l *likelihood) overPatterns(work func(chunk int, p *pattern, moments []flo
 func (l *likelihood) chunks() int { return min(mostChunks, len(l.frame.patterns)) }
 
 // inverse returns V⁻¹ and log|V|, or the place where V fails to be a covariance, −1 for none.
-func (l *likelihood) inverse(p *pattern, theta []float64) (inverse []float64, logDet float64, bad int) {
+func (l *likelihood) inverse(p *pattern, theta []float64, scratch *arena) (inverse []float64, logDet float64, bad int) {
 	k := p.size()
-	v := make([]float64, k*k)
+	v, inverse := scratch.take(k*k), scratch.take(k*k)
 	l.structure.covariance(p, theta, v)
-	factor, bad := covariates.Factorise(v, k, nil)
-	if bad >= 0 {
-		return nil, 0, bad
-	}
-	return factor.Inverse(), factor.LogDeterminant(), -1
-}
-
-// weigh adds Σ_ab Ω_ab S_ab to out, S_ab being the products of all columns at place a with all at place b; Ω is symmetric.
-func weigh(omega, moments []float64, k, wide int, out []float64) {
-	size := k * wide
-	for a := range k {
-		for b := range k {
-			w := omega[a*k+b]
-			if w == 0 {
-				continue
-			}
-			for j := range wide {
-				from, to := moments[(a*wide+j)*size+b*wide:][:wide], out[j*wide:][:wide]
-				for i, s := range from {
-					to[i] += float64(w * s)
-				}
-			}
-		}
-	}
+	logDet, bad = invert(v, inverse, k)
+	return inverse, logDet, bad
 }
 
 // at evaluates the likelihood.
@@ -96,16 +68,16 @@ func (l *likelihood) at(theta []float64) *state {
 	s := &state{theta: theta, value: math.Inf(-1)}
 	wide := l.frame.width()
 	grams, dets, weak := make([][]float64, l.chunks()), make([]float64, l.chunks()), make([]*weakness, l.chunks())
-	l.overPatterns(func(chunk int, p *pattern, moments []float64) {
+	l.overPatterns(func(chunk int, p *pattern, sums *sums) {
 		if grams[chunk] == nil {
 			grams[chunk] = make([]float64, wide*wide)
 		}
-		inverse, logDet, bad := l.inverse(p, theta)
+		inverse, logDet, bad := l.inverse(p, theta, sums.scratch)
 		if bad >= 0 {
 			weak[chunk] = &weakness{p, bad}
 			return
 		}
-		weigh(inverse, moments, p.size(), wide, grams[chunk])
+		sums.weigh(inverse, grams[chunk])
 		dets[chunk] += float64(float64(len(p.blocks)) * logDet)
 	})
 	for _, w := range weak {

@@ -86,23 +86,6 @@ func (f *Fit) standardise(raw []float64) []float64 {
 	return out
 }
 
-// lower turns a positive definite matrix into its lower Cholesky factor.
-func lower(v []float64, k int) {
-	for a := range k {
-		for b := range a + 1 {
-			x := v[a*k+b]
-			for c := range b {
-				x -= float64(v[a*k+c] * v[b*k+c])
-			}
-			if a == b {
-				v[a*k+a] = math.Sqrt(x)
-			} else {
-				v[a*k+b] = x / v[b*k+b]
-			}
-		}
-	}
-}
-
 func (r *Residuals) summarise() {
 	z, n := r.Standardised, float64(len(r.Standardised))
 	for _, x := range z {
