@@ -16,8 +16,9 @@ type Copula uint8
 const (
 	// Independent: one shoulder says nothing about the other.
 	Independent Copula = iota
-	// Clayton: once one shoulder had the event, the hazard of the other is θ + 1 times what it
-	// would be otherwise, at all times: Clayton, Biometrika 65 (1978) 141–151.
+	// Clayton: of those whose one shoulder had the event on some day, the other has θ + 1 times the
+	// hazard of those whose one shoulder had none by then, on whatever days: Clayton, Biometrika 65
+	// (1978) 141–151.
 	Clayton
 	// Gaussian: dependence is strongest in the middle and fades towards both ends.
 	Gaussian
@@ -43,8 +44,7 @@ func (d Dependence) Parameter() float64 {
 	return 0
 }
 
-// WithTheta is Clayton's copula by its parameter: θ + 1 is the ratio of the hazards after and
-// before the other shoulder had the event.
+// WithTheta is Clayton's copula by its parameter θ.
 func WithTheta(theta float64) Dependence { return Dependence{Clayton, theta / (theta + 2)} }
 
 // WithCorrelation is the Gaussian copula by its correlation.

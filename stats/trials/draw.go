@@ -128,7 +128,7 @@ func (p *painter) draw(r *rand.Rand, s *Sample) {
 		visits, s.visits = len(p.Scores.Visits), p.Scores.Visits
 	}
 	s.resize(p.rows, visits, 0)
-	s.lost = 0
+	s.beyond = 0
 	p.drawHospitals(r)
 	row := 0
 	for patient := range p.Patients {
@@ -187,11 +187,9 @@ func (p *painter) drawPatient(r *rand.Rand, s *Sample, patient, row int) {
 			}
 		}
 		s.Group[i], s.Patient[i], s.Enter[i], s.Hospital[i], s.Stratum[i] = arm, int32(patient), enter, hospital, stratum
-		s.Exit[i], s.Cause[i] = end, why
+		s.Exit[i], s.Cause[i], s.Lost[i] = end, why, lost
 		if at := p.Arms[arm].Event.reach(reached / p.ratio(hospital, stratum)); at < float64(end) {
-			s.Exit[i], s.Cause[i] = int32(at)+1, Event
-		} else if lost {
-			s.lost++
+			s.Exit[i], s.Cause[i], s.Lost[i] = int32(at)+1, Event, false
 		}
 		if p.scorer != nil {
 			p.scorer.row(r, s, i)

@@ -92,13 +92,13 @@ func scored(score, variance float64) Verdict {
 	return normal(score/variance, 1/math.Sqrt(variance), 0)
 }
 
-// tested is the verdict of a test of two or more arms.
-func tested(score, variance []float64, p float64, status survival.Status) Verdict {
+// tested is the verdict of a test of two or more arms that estimates nothing.
+func tested(score []float64, p float64, status survival.Status) Verdict {
 	switch {
 	case status != survival.Estimated:
 		return Verdict{Reason: status.String()}
 	case len(score) == 2:
-		return scored(score[1], variance[3])
+		return Verdict{Z: signed(p, score[1]), P: p}
 	}
 	return Verdict{Z: signed(p, 1), P: p}
 }
@@ -119,7 +119,10 @@ func logRankOf(w survival.Weighting, strata ...*survival.Counts) Verdict {
 	if err != nil {
 		return Verdict{Reason: err.Error()}
 	}
-	return tested(t.Score, t.Variance, t.P, t.Status)
+	if len(t.Score) == 2 && w == survival.Equal && t.Status == survival.Estimated {
+		return scored(t.Score[1], t.Variance[3])
+	}
+	return tested(t.Score, t.P, t.Status)
 }
 
 // StratifiedLogRank compares within strata.
@@ -142,7 +145,7 @@ func ClusteredLogRank(c Clusters) Test {
 		if err != nil {
 			return Verdict{Reason: err.Error()}
 		}
-		return tested(t.Score, t.Variance, t.P, t.Status)
+		return tested(t.Score, t.P, t.Status)
 	}}
 }
 
@@ -157,7 +160,7 @@ func Gray(rho float64) Test {
 		if err != nil {
 			return Verdict{Reason: err.Error()}
 		}
-		return tested(t.Score, t.Variance, t.P, t.Status)
+		return tested(t.Score, t.P, t.Status)
 	}}
 }
 
@@ -282,6 +285,10 @@ func RateRatio() Test {
 		case r.Status == monitor.NoReference:
 			return Verdict{Z: signed(r.P, 1), P: r.P}
 		}
-		return Verdict{Z: signed(r.P, r.Value-1), P: r.P, Effect: math.Log(max(r.Value, math.SmallestNonzeroFloat64))}
+		if tally[1].Events == 0 {
+			return Verdict{Z: signed(r.P, -1), P: r.P}
+		}
+		se := math.Sqrt(1/float64(tally[0].Events) + 1/float64(tally[1].Events))
+		return Verdict{Z: signed(r.P, r.Value-1), P: r.P, Effect: math.Log(r.Value), SE: se}
 	}}
 }

@@ -33,12 +33,12 @@ func legendreRule(n int) rule {
 				break
 			}
 		}
-		r.node[i], r.weight[i] = x, 2/((1-float64(x*x))*float64(slope*slope))
+		r.node[n-1-i], r.weight[n-1-i] = x, 2/((1-float64(x*x))*float64(slope*slope))
 	}
 	return r
 }
 
-// panels returns nodes and weights for an integral from lo to hi in panels no wider than width.
+// panels returns nodes, rising, and weights for an integral from lo to hi in panels no wider than width.
 func panels(lo, hi, width float64) (nodes, weights []float64) {
 	if !(hi > lo) {
 		return nil, nil

@@ -2,6 +2,7 @@ package trials
 
 import (
 	"math"
+	"slices"
 
 	"deltoid/stats/dist"
 )
@@ -49,11 +50,16 @@ func (b *Boundary) density(k int, s float64) float64 {
 		return scale * kernel(s/sd)
 	}
 	sum := 0.0
-	for j, u := range b.grids[k-1].s {
-		sum += float64(b.grids[k-1].mass[j] * kernel((s-u)/sd))
+	g := b.grids[k-1]
+	from, _ := slices.BinarySearch(g.s, s-kernelReach*sd)
+	for j := from; j < len(g.s) && g.s[j] < s+kernelReach*sd; j++ {
+		sum += float64(g.mass[j] * kernel((s-g.s[j])/sd))
 	}
 	return scale * sum
 }
+
+// kernelReach is how many standard deviations a step may have: 1e-31 is left out.
+const kernelReach = 12
 
 func kernel(x float64) float64 { return math.Exp(-x * x / 2) }
 

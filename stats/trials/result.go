@@ -120,6 +120,9 @@ type Result struct {
 	Events, Deaths, Lost, Shoulders, Patients, Days, PersonDays Mean
 	// Seen is the share of the shoulders with a score at the last visit.
 	Seen Mean
+	// Beyond is the share of the shoulders drawn from a cohort whose follow-up would go on for longer
+	// than anybody's there, and was ended where knowledge ends.
+	Beyond Mean
 	// Effect is the mean estimate; SE the mean of its standard errors. The SD of the first is to be held against the second.
 	Effect, SE Mean
 	Looks      []Look // nil without looks
@@ -134,7 +137,7 @@ type outcome struct {
 	look                                      int32 // at which it ended
 	events, deaths, lost, rows, patients, day int32
 	person                                    int64
-	seen                                      int32
+	seen, beyond                              int32
 }
 
 // held is what one replicate was like at one look.

@@ -7,6 +7,8 @@ type Sample struct {
 	// event, 2 for death.
 	Exit  []int32
 	Cause []uint8
+	// Lost says of the censored that they were lost, and not watched to the end.
+	Lost []bool
 	// Group is the arm, Patient the patient, Hospital and Stratum are 0 where there are none.
 	Group, Patient, Hospital, Stratum []int32
 	// Enter is the day of the study on which the row entered.
@@ -22,7 +24,7 @@ type Sample struct {
 	Bilateral bool
 
 	visits []int32 // days of the visits
-	lost   int     // rows lost to follow-up
+	beyond int     // rows whose follow-up goes on for longer than anybody's in the cohort they come from
 	scratch
 }
 
@@ -30,7 +32,6 @@ type Sample struct {
 type scratch struct {
 	table    []uint32
 	x, y     []float64
-	from     []int32
 	numbers  [][]float64
 	calendar []uint32
 }
@@ -44,7 +45,7 @@ const (
 
 // resize gives every column n rows.
 func (s *Sample) resize(n, visits, covariates int) {
-	s.Exit, s.Cause = room(s.Exit, n), room(s.Cause, n)
+	s.Exit, s.Cause, s.Lost = room(s.Exit, n), room(s.Cause, n), room(s.Lost, n)
 	s.Group, s.Patient, s.Enter = room(s.Group, n), room(s.Patient, n), room(s.Enter, n)
 	s.Hospital, s.Stratum = room(s.Hospital, n), room(s.Stratum, n)
 	s.Score, s.Seen = room(s.Score, visits), room(s.Seen, visits)
@@ -82,7 +83,7 @@ func (s *Sample) count(cause uint8) (n int) {
 // asOf fills view with what is known on a day of the study.
 func (s *Sample) asOf(day int32, view *Sample) {
 	view.Groups, view.Patients, view.Hospitals, view.Strata = s.Groups, s.Patients, s.Hospitals, s.Strata
-	view.Bilateral, view.visits, view.lost = s.Bilateral, s.visits, 0
+	view.Bilateral, view.visits, view.beyond = s.Bilateral, s.visits, s.beyond
 	view.resize(len(s.Exit), len(s.Score), len(s.Covariate))
 	n := 0
 	for i, enter := range s.Enter {
@@ -96,9 +97,9 @@ func (s *Sample) asOf(day int32, view *Sample) {
 }
 
 func (s *Sample) copyRow(i int, watched int32, view *Sample, n int) {
-	view.Exit[n], view.Cause[n] = s.Exit[i], s.Cause[i]
+	view.Exit[n], view.Cause[n], view.Lost[n] = s.Exit[i], s.Cause[i], s.Lost[i]
 	if s.Exit[i] > watched {
-		view.Exit[n], view.Cause[n] = watched, Censored
+		view.Exit[n], view.Cause[n], view.Lost[n] = watched, Censored, false
 	}
 	view.Group[n], view.Patient[n], view.Enter[n] = s.Group[i], s.Patient[i], s.Enter[i]
 	view.Hospital[n], view.Stratum[n] = s.Hospital[i], s.Stratum[i]

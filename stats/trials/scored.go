@@ -192,11 +192,18 @@ func (s *Sample) shares(o Outcome, test func([][]int64) describe.Test) Verdict {
 	if t.Status != describe.Estimated {
 		return Verdict{Reason: t.Status.String()}
 	}
-	d := proportion(count[1]) - proportion(count[0])
-	return Verdict{Z: signed(t.P, d), P: t.P, Effect: d}
+	first, v0 := proportion(count[0])
+	second, v1 := proportion(count[1])
+	d := second - first
+	return Verdict{Z: signed(t.P, d), P: t.P, Effect: d, SE: math.Sqrt(v0 + v1)}
 }
 
-func proportion(count [2]int64) float64 { return float64(count[1]) / float64(count[0]+count[1]) }
+// proportion is a share and its variance.
+func proportion(count [2]int64) (p, variance float64) {
+	n := float64(count[0] + count[1])
+	p = float64(count[1]) / n
+	return p, p * (1 - p) / n
+}
 
 // Odds tests the odds ratio of an outcome in a logistic regression, on the rows in which it is
 // known: regression.Logistic.

@@ -21,9 +21,9 @@ type Scores struct {
 }
 
 // Missing says which scores are not there. The log odds that a score is missing are those of its
-// Share, plus Known for each SD by which the last score that was seen lies above its mean, plus
-// Unknown for each SD by which the score itself does: with both 0 scores are missing completely at
-// random, with Unknown 0 at random given what was seen, otherwise not at random.
+// Share, plus Known for each SD by which the last score that was seen lies above the mean of the first
+// arm at its visit, plus Unknown for each SD by which the score itself does: with both 0 scores are missing
+// completely at random, with Unknown 0 at random given what was seen, otherwise not at random.
 type Missing struct {
 	Share          []float64 // by visit; nil: none
 	Known, Unknown float64
@@ -230,6 +230,7 @@ func (s *scorer) row(r *rand.Rand, out *Sample, i int) {
 			z = float64(math.Sqrt(s.Hospital)*s.hospital[out.Hospital[i]]) + float64(math.Sqrt(1-s.Hospital)*z)
 		}
 		out.Score[v][i] = s.Mean[out.Group[i]][v] + float64(s.SD[v]*z)
+		z += (s.Mean[out.Group[i]][v] - s.Mean[0][v]) / s.SD[v]
 		missing := s.missing(r, v, last, z)
 		ended = ended || missing && s.Missing.Dropout
 		seen := !missing && !ended && s.Visits[v] <= out.Exit[i]

@@ -175,8 +175,11 @@ func (o *outcome) measure(s *Sample, day int32) {
 		case Died:
 			o.deaths++
 		}
+		if s.Lost[i] {
+			o.lost++
+		}
 	}
-	o.lost = int32(s.lost)
+	o.beyond = int32(s.beyond)
 	if v := len(s.Seen); v > 0 {
 		for _, seen := range s.Seen[v-1] {
 			if seen {

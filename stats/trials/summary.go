@@ -47,6 +47,7 @@ func (s *simulation) means(r *Result) {
 	r.Days = mean(func(o *outcome) float64 { return float64(o.day) })
 	r.PersonDays = mean(func(o *outcome) float64 { return float64(o.person) })
 	r.Seen = mean(func(o *outcome) float64 { return float64(o.seen) / float64(max(o.rows, 1)) })
+	r.Beyond = mean(func(o *outcome) float64 { return float64(o.beyond) / float64(max(o.rows, 1)) })
 	estimates := func(of func(v Verdict) float64) Mean {
 		return meanOf(len(s.outcomes), func(i int) (float64, bool) {
 			v := s.outcomes[i].verdict
