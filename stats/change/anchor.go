@@ -78,10 +78,10 @@ func (q Question) check() error {
 		}
 	}
 	if q.Replicates < 0 || q.Fewest < 0 {
-		return fmt.Errorf("Replicates and Fewest are %d and %d, want 0 or more", q.Replicates, q.Fewest)
+		return fmt.Errorf("the question asks for %d replicates and for %d rows in a category, want 0 or more", q.Replicates, q.Fewest)
 	}
 	if q.About == OfChange && q.Minimal == q.Unchanged {
-		return fmt.Errorf("Minimal and Unchanged are both %d: declare the answer of those who are improved just enough and of those who are not", q.Minimal)
+		return fmt.Errorf("the answers Minimal and Unchanged are both %d: declare the answer of those who are improved just enough and of those who are not", q.Minimal)
 	}
 	return firstError(q.Scale.check(), checkLevel(q.Level))
 }
@@ -102,9 +102,10 @@ type AnchorChecks struct {
 	// ByRank is the Spearman correlation of the answers with improvement (or state, oriented so that positive is better);
 	// Polyserial supposes a normal variable behind them.
 	ByRank, Polyserial Estimate
-	// WithBaseline and WithFollowUp are Spearman correlations of the answers with each score, oriented so that better is larger. An
-	// answer about change should go down with the first and up with the second, about as strongly.
-	WithBaseline, WithFollowUp Estimate
+	// WithBaseline and WithFollowUp are Spearman correlations of the answers with each score, oriented so that better is larger;
+	// BaselineGivenFollowUp is the first with the follow-up score held. Of two who end alike, the one who
+	// began worse should report more change: an answer about change has that one below 0.
+	WithBaseline, WithFollowUp, BaselineGivenFollowUp Estimate
 	// RecallRisk says in a sentence why the answers look like answers about the present state instead of
 	// the change; empty where they do not. A warning, not a refusal.
 	RecallRisk string
@@ -128,11 +129,13 @@ func CheckAnchor(a Anchored, q Question) (AnchorChecks, error) {
 func checkAnchor(a Anchored, q Question) AnchorChecks {
 	x, rows, c := a.answered(q)
 	if c.Support = a.state(q.Scale); !c.Support.OK() {
+		c.refuse(q.Level)
 		return c
 	}
 	answers := pick(a.Anchor, rows)
 	c.count(x, answers, q)
 	if c.Support = c.enough(answers); !c.Support.OK() {
+		c.refuse(q.Level)
 		return c
 	}
 	p := peopleOf(pick(a.Patient, rows), len(rows))
@@ -142,6 +145,11 @@ func checkAnchor(a Anchored, q Question) AnchorChecks {
 	c.recall(a, rows, ranks, p, q)
 	c.Support = c.support(q)
 	return c
+}
+
+func (c *AnchorChecks) refuse(level float64) {
+	none := refused(c.N, level, c.Support)
+	c.ByRank, c.Polyserial, c.WithBaseline, c.WithFollowUp, c.BaselineGivenFollowUp = none, none, none, none, none
 }
 
 // answered returns the measure (positive is better) of the rows that have it and an answer.
@@ -224,18 +232,35 @@ func (c *AnchorChecks) recall(a Anchored, rows []int32, ranks []float64, p peopl
 	said := pick(ranks, both)
 	c.WithBaseline = byRank(oriented(a.Baseline), said, p, q.Level)
 	c.WithFollowUp = byRank(oriented(a.FollowUp), said, p, q.Level)
-	if q.About == OfChange && c.WithBaseline.OK() && c.WithFollowUp.OK() && c.ByRank.OK() {
-		c.RecallRisk = recallRisk(c.ByRank.Value, c.WithBaseline.Value, c.WithFollowUp.Value)
+	between := byRank(oriented(a.Baseline), oriented(a.FollowUp), p, q.Level)
+	c.BaselineGivenFollowUp = given(c.WithBaseline, c.WithFollowUp, between, float64(p.clusters.Count))
+	if q.About == OfChange && c.BaselineGivenFollowUp.OK() && c.ByRank.OK() {
+		c.RecallRisk = c.recallRisk()
 	}
 }
 
+// given is the partial correlation of two columns, one of which correlates with a third as between and the other as with.
+func given(e, with, between Estimate, patients float64) Estimate {
+	if s := firstTrouble(e.State, with.State, between.State); !s.OK() {
+		return refused(e.N, e.Level, s)
+	}
+	rest := (1 - float64(with.Value*with.Value)) * (1 - float64(between.Value*between.Value))
+	if !(rest > 1e-12) {
+		return refused(e.N, e.Level, state(NoSpread, "the follow-up score leaves nothing to correlate"))
+	}
+	e.Value = max(-1, min(1, (e.Value-float64(with.Value*between.Value))/math.Sqrt(rest)))
+	return e.byFisher(math.Sqrt(1+float64(e.Value*e.Value)/2), patients-1)
+}
+
 // recallRisk is a rule of this package after the source of CheckAnchor.
-func recallRisk(change, before, after float64) string {
-	switch {
-	case after > change:
-		return fmt.Sprintf("the answers go with the follow-up score (%.2f) more than with the change (%.2f): they may be about the present state", after, change)
-	case before >= 0:
-		return fmt.Sprintf("the answers do not go down with the baseline score (%.2f): who began worse should report more change for the same result", before)
+func (c *AnchorChecks) recallRisk() string {
+	switch held := c.BaselineGivenFollowUp; {
+	case c.WithFollowUp.Value > c.ByRank.Value:
+		return fmt.Sprintf("the answers go with the follow-up score (rank correlation %.2f) more than with the change (%.2f): they may be about the present state",
+			c.WithFollowUp.Value, c.ByRank.Value)
+	case held.Upper >= 0:
+		return fmt.Sprintf("of those who end alike, the ones who began worse do not report more change (partial rank correlation %.2f, up to %.2f): the answers may be about the present state",
+			held.Value, held.Upper)
 	}
 	return ""
 }

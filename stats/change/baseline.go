@@ -35,11 +35,12 @@ func DependenceOnBaseline(s Scores, scale Scale, reliability, level float64) (Ba
 	}
 	rows := recorded(s.Baseline, s.FollowUp)
 	d := BaselineDependence{N: len(rows)}
-	if d.State = s.state(scale); !d.OK() {
-		return d, nil
-	}
-	if len(rows) < 4 {
+	if d.State = s.state(scale); d.OK() && len(rows) < 4 {
 		d.State = state(TooFew, "%d rows have both scores; a dependence on the baseline needs 4", len(rows))
+	}
+	if !d.OK() {
+		none := refused(d.N, level, d.State)
+		d.Naive, d.Oldham, d.SpreadRatio, d.Slope, d.SlopeOfTrue = none, none, none, none, none
 		return d, nil
 	}
 	p := peopleOf(pick(s.Patient, rows), len(rows))

@@ -8,56 +8,6 @@ import (
 	"deltoid/stats/random"
 )
 
-// latent draws shoulders whose anchor answers come from a true change against a threshold of each patient's own, with the
-// mean threshold as the truth. Patients of an even number have two shoulders when both is true.
-type latent struct {
-	Mean, SD, Error, Threshold, Spread float64
-	Digits                             float64 // scores are rounded to these steps; 0 leaves them
-}
-
-func (l latent) draw(n int, both bool, seed uint64) change.Anchored {
-	r := random.Stream(seed, "latent", uint64(n))
-	a := change.Anchored{Scores: change.Scores{Baseline: make([]float64, n), FollowUp: make([]float64, n)}, Anchor: make([]int32, n)}
-	round := func(x float64) float64 {
-		if l.Digits == 0 {
-			return x
-		}
-		return math.Round(x/l.Digits) * l.Digits
-	}
-	if both {
-		a.Patient = make([]int32, n)
-	}
-	var patient, threshold float64
-	for i := range n {
-		if !both || i%3 != 2 {
-			patient, threshold = r.NormFloat64(), l.Threshold+l.Spread*r.NormFloat64()
-		}
-		if both {
-			a.Patient[i] = int32(i - i/3)
-			if i%3 == 2 {
-				a.Patient[i] = a.Patient[i-1]
-			}
-		}
-		change := l.Mean + l.SD*(0.6*patient+0.8*r.NormFloat64())
-		start := 40 + 12*r.NormFloat64()
-		a.Baseline[i] = round(start + l.Error*r.NormFloat64())
-		a.FollowUp[i] = round(start + change + l.Error*r.NormFloat64())
-		switch {
-		case change < threshold-10:
-			a.Anchor[i] = -1
-		case change < threshold:
-			a.Anchor[i] = 0
-		case change < threshold+12:
-			a.Anchor[i] = 1
-		default:
-			a.Anchor[i] = 2
-		}
-	}
-	return a
-}
-
-var usual = latent{Mean: 18, SD: 14, Error: 4, Threshold: 12, Spread: 4}
-
 func question() change.Question {
 	return change.Question{Scale: change.Scale{Worst: math.Inf(-1), Best: math.Inf(1)}, Improved: 1, Minimal: 1, Unchanged: 0, AnchorReliability: 0.8,
 		ScoreReliability: 0.9, Resampling: change.Resampling{Replicates: 2000, Seed: 1, Level: 0.95}}

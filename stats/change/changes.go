@@ -37,11 +37,11 @@ func Describe(s Scores, scale Scale, level float64) (Changes, error) {
 	}
 	var c Changes
 	c.count(s)
-	if c.State = s.state(scale); !c.OK() {
-		return c, nil
-	}
-	if c.N == 0 {
+	if c.State = s.state(scale); c.OK() && c.N == 0 {
 		c.State = state(NoRows, "none of %d rows has both scores: there is one visit only, or the visits do not meet", len(s.Baseline))
+	}
+	if !c.OK() {
+		c.Mean, c.Possible = refused(c.N, level, c.State), refused(c.N, level, c.State)
 		return c, nil
 	}
 	rows := recorded(s.Baseline, s.FollowUp)

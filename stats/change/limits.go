@@ -31,6 +31,8 @@ func Agreement(first, second []float64, share, level float64) (LimitsOfAgreement
 	d, s := differences(first, second)
 	l := LimitsOfAgreement{N: len(d.rows), Share: share, State: s}
 	if !s.OK() {
+		none := refused(l.N, level, s)
+		l.Bias, l.Lower, l.Upper, l.WithMean = none, none, none, none
 		return l, nil
 	}
 	n := float64(l.N)

@@ -39,6 +39,7 @@ func WithinPatients(first, second []float64, level float64) (Sides, error) {
 	d, trouble := differences(first, second)
 	s := Sides{N: len(d.rows), Incomplete: len(first) - len(d.rows), State: trouble}
 	if !s.OK() {
+		s.Correlation, s.T.Status, s.SignedRank.Status = refused(s.N, level, trouble), describe.NoRows, describe.NoRows
 		return s, nil
 	}
 	s.T = describe.Paired(d.moments, level)

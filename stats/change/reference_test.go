@@ -112,7 +112,9 @@ func TestDiscriminationAgainstReferences(t *testing.T) {
 
 func TestDirectionIsDeclared(t *testing.T) {
 	f := references.Data(t, "birthwt.csv")
-	var ref struct{ Results struct{ Lwt, Age rocReference } }
+	var ref struct {
+		Results struct{ Lwt, Age rocReference }
+	}
 	references.Expected(t, "roc_birthwt_lower_is_case", &ref)
 	ref.Results.Lwt.check(t, "lwt", discriminate(t, f, "lwt", "low", false))
 	ref.Results.Age.check(t, "age", discriminate(t, f, "age", "low", false))
@@ -121,7 +123,9 @@ func TestDirectionIsDeclared(t *testing.T) {
 }
 
 func TestDiscriminationAtTheEdge(t *testing.T) {
-	var ref struct{ Results struct{ Perfect, Ties rocReference } }
+	var ref struct {
+		Results struct{ Perfect, Ties rocReference }
+	}
 	references.Expected(t, "roc_edge", &ref)
 	half := []bool{false, false, false, true, true, true}
 	ties, _ := change.Discrimination(change.Discriminating{Value: []float64{1, 2, 2, 2, 3, 3}, Positive: half, HigherIsPositive: true}, 0.95)

@@ -21,6 +21,11 @@ func (t *Table) resample(s *sample) {
 	for m := range t.Rows {
 		row := &t.Rows[m]
 		if !row.OK() {
+			none := Interval{Level: s.q.Level, State: row.State}
+			row.Closed, row.Percentile, row.BCa = none, none, none
+			if row.Method == Youden || row.Method == ClosestToCorner {
+				row.Cut = Cut{State: row.State}
+			}
 			continue
 		}
 		values := make([]float64, 0, len(replicates))
@@ -87,6 +92,10 @@ func (row *Threshold) intervals(values []float64, s *sample) {
 	at := func(p float64) float64 { v, _ := sorted.Quantile(p, describe.MeanShare); return v }
 	tail := (1 - level) / 2
 	row.Percentile.Lower, row.Percentile.Upper = at(tail), at(1-tail)
+	if row.Method == Youden || row.Method == ClosestToCorner {
+		row.BCa.State = state(NotDefined, "the place of a largest value has no influences, and correcting its bias makes the interval hold less often: use the percentiles")
+		return
+	}
 	bias := shareBelow(values, row.Value)
 	if bias == 0 || bias == 1 {
 		row.BCa.State = state(NotResampled, "all replicates lie on one side of the value")

@@ -51,23 +51,24 @@ func Discrimination(d Discriminating, level float64) (ROC, error) {
 	r := ROC{}
 	for i, v := range d.Value {
 		if !finite(v) {
-			r.State = state(OffScale, "the value of row %d is %v", i, v)
-			r.Area = refused(n, level, r.State)
-			return r, nil
+			return r.refuse(n, level, state(OffScale, "the value of row %d is %v", i, v)), nil
 		}
 	}
 	c := countsOf(d)
 	r.Positives, r.Negatives = int(c.positives), int(c.negatives)
 	if r.Positives == 0 || r.Negatives == 0 {
-		r.State = state(NoSpread, "there are %d positive rows and %d others; a curve needs both", r.Positives, r.Negatives)
-		r.Area = refused(n, level, r.State)
-		return r, nil
+		return r.refuse(n, level, state(NoSpread, "there are %d positive rows and %d others; a curve needs both", r.Positives, r.Negatives)), nil
 	}
 	r.people, r.kind = peopleOf(d.Patient, n), d.Positive
 	r.Area, r.positive = c.area(d, r.people, level)
 	r.Cuts = c.cuts(d.HigherIsPositive)
 	r.Youden, r.ClosestToCorner = r.best(c, d.HigherIsPositive)
 	return r, nil
+}
+
+func (r ROC) refuse(n int, level float64, s State) ROC {
+	r.State, r.Area, r.Youden.State, r.ClosestToCorner.State = s, refused(n, level, s), s, s
+	return r
 }
 
 // counted is the rows of each kind at every distinct value, in order from the least positive one.

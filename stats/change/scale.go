@@ -75,7 +75,7 @@ func (s Scores) check(scale Scale) error {
 	if err := scale.check(); err != nil {
 		return err
 	}
-	if err := checkLength("FollowUp", len(s.FollowUp), len(s.Baseline)); err != nil {
+	if err := checkLength("column FollowUp", len(s.FollowUp), len(s.Baseline)); err != nil {
 		return err
 	}
 	return checkPatients(s.Patient, len(s.Baseline))
@@ -85,12 +85,12 @@ func checkPatients(patient []int32, rows int) error {
 	if patient == nil {
 		return nil
 	}
-	if err := checkLength("Patient", len(patient), rows); err != nil {
+	if err := checkLength("column Patient", len(patient), rows); err != nil {
 		return err
 	}
 	for i, p := range patient {
 		if p < 0 {
-			return fmt.Errorf("Patient of row %d is %d, want 0 or more", i, p)
+			return fmt.Errorf("column Patient, row %d: found %d, want 0 or more", i, p)
 		}
 	}
 	return nil
