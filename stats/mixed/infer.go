@@ -21,10 +21,9 @@ const edge = 1e-7
 // basis says in which directions θ is free: those of the natural parameters, but for variances of 0 and, where intercepts and slopes are
 // exact functions of each other, those of their Cholesky factor.
 type basis struct {
-	free  [][]float64 // each a direction in θ
-	held  []bool
-	chol  []int     // coordinates that the last directions are derivatives by; empty as a rule
-	curve []float64 // of coordinates
+	free [][]float64 // each a direction in θ
+	held []bool
+	chol []int // coordinates that the last directions are derivatives by; empty as a rule
 }
 
 func newBasis(c *coordinates, a *ascent, spread float64) *basis {

@@ -84,7 +84,7 @@ func (o Options) check() error {
 		return fmt.Errorf("an intercept of each shoulder cannot be told from a covariance that is %v: leave it out, or take independent, "+
 			"autoregressive or spatial power", o.Covariance)
 	case o.Likelihood && o.Degrees == KenwardRoger:
-		return fmt.Errorf("Kenward and Roger's method is made for the restricted likelihood: ask for Satterthwaite with ML, or for REML")
+		return fmt.Errorf("the degrees of freedom of Kenward and Roger are made for the restricted likelihood: ask for Satterthwaite with ML, or for REML")
 	}
 	return nil
 }

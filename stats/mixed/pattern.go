@@ -68,7 +68,6 @@ func (d Data) newPattern(rows []int32) *pattern {
 type blockSorter struct {
 	data  Data
 	timed bool
-	spare []int32
 }
 
 // sort orders the rows of a block by shoulder and visit, and shoulders by their visits.
