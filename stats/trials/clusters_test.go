@@ -21,14 +21,14 @@ func TestTwoShoulders(t *testing.T) {
 	if alike.Power.Value < 0.08 {
 		t.Errorf("size %.4f without regard to the patients, want well above 0.05", alike.Power.Value)
 	}
-	agree(t, "size, both shoulders alike, clustered", simulate(t, d, clustered, plain(1000)).Power, 0.05)
+	agree(t, "size, both shoulders alike, clustered", simulate(t, d, clustered, plain(1000)).Power, 0.05, 0)
 	d.Sides = trials.Apart
 	apart := simulate(t, d, naive, plain(1000))
 	t.Logf("| size of the plain log-rank test, shoulders apart, tau 0.6 | below 0.05 | %.4f | %.4f | %d |", apart.Power.Value, apart.Power.Error, apart.Power.Of)
 	if apart.Power.Value > 0.03 {
 		t.Errorf("size %.4f without regard to the patients, want well below 0.05", apart.Power.Value)
 	}
-	agree(t, "size, shoulders apart, clustered", simulate(t, d, clustered, plain(1000)).Power, 0.05)
+	agree(t, "size, shoulders apart, clustered", simulate(t, d, clustered, plain(1000)).Power, 0.05, 0)
 	d.Arms = arms(trials.Constant(0.15/year), 0.75)
 	plainly, knowing := simulate(t, d, naive, plain(500)), simulate(t, d, clustered, plain(500))
 	t.Logf("| power with shoulders apart, plain and clustered | plain below clustered | %.4f, %.4f | %.4f | %d |", plainly.Power.Value, knowing.Power.Value, knowing.Power.Error, knowing.Power.Of)

@@ -97,8 +97,9 @@ type Hospitals struct {
 	// Frailty is the variance of what multiplies the hazard of the event of all patients of one hospital: a
 	// gamma variable of mean 1.
 	Frailty float64
-	// Allocated says that a hospital's patients all have one arm, drawn by lot so that the number of hospitals is shared
-	// out as the patients would be; otherwise each hospital has patients of all arms.
+	// Allocated says that a hospital's patients all have one arm, drawn by lot so that the number of
+	// hospitals is shared out as the patients would be; otherwise each hospital has patients of all
+	// arms.
 	Allocated bool
 }
 

@@ -4,9 +4,10 @@
 //
 // # A study from assumptions
 //
-// A Design says who is drawn: arms with hazards that are constant in pieces, deaths that hide events, loss, a
-// pattern of accrual, two shoulders of one patient, hospitals, strata, scores at visits with some
-// missing. A Test is what is done with each study; any analysis of stats can be one.
+// A Design says who is drawn: arms with hazards that are constant in pieces, deaths that hide
+// events, loss, a pattern of accrual, two shoulders of one patient, hospitals, strata, scores at
+// visits with some missing. A Test is what is done with each study; any analysis of stats can be
+// one.
 //
 //	base, err := trials.HazardFor(0.95, 10*365.25)            // 95 % free of revision at ten years
 //	d := &trials.Design{
@@ -39,6 +40,6 @@
 //
 // Times are whole days; hazards are per day. Rules for ties and numbers at risk are those of package
 // survival. What cannot be is an *Impossible, which names the assumption; a study that its analysis
-// has no answer for counts as one that found nothing, and Result.Failed counts them. The same seed gives the same
-// result on any number of processors.
+// has no answer for counts as one that found nothing, and Result.Failed counts them. The same seed
+// gives the same result on any number of processors.
 package trials

@@ -151,44 +151,37 @@ func (p *painter) drawHospitals(r *rand.Rand) {
 	}
 }
 
-// drawPatient fills the one or two rows of a patient, from row on.
+// drawPatient fills the one or two rows of a patient, from row on. A patient whose shoulders have
+// different arms dies and is lost as in the first.
 func (p *painter) drawPatient(r *rand.Rand, s *Sample, patient, row int) {
 	hospital, stratum, arm := pick(r, p.hospitals), pick(r, p.strata), p.arms[patient]
 	if p.armOf != nil {
 		arm = p.armOf[hospital]
 	}
 	two := p.shoulders[patient] == 2
-	if two && p.Sides == Apart {
+	apart := two && p.Sides == Apart
+	if apart {
 		arm = 0
 	}
-	enter := int32(0)
-	if p.Accrual.Days > 0 {
-		enter = p.Accrual.day(r.Float64())
-	}
-	watched := p.Accrual.End() - enter
-	if p.Accrual.Longest > 0 {
-		watched = min(watched, p.Accrual.Longest)
-	}
+	enter, watched := p.drawEntry(r)
 	end, why, lost := p.drawEnd(r, arm, watched)
-	reached, other := 0.0, 0.0
+	var reached [2]float64 // cumulative hazards at the events
 	if two {
-		reached, other = p.Dependence.pair(r, p.theta)
+		reached[0], reached[1] = p.Dependence.pair(r, p.theta)
 	} else {
-		reached = r.ExpFloat64()
+		reached[0] = r.ExpFloat64()
 	}
 	if p.scorer != nil {
 		p.scorer.patient(r)
 	}
-	for i := row; i < row+int(p.shoulders[patient]); i++ {
-		if i > row {
-			reached = other
-			if p.Sides == Apart {
-				arm = 1
-			}
+	for side := range p.shoulders[patient] {
+		i := row + int(side)
+		if apart {
+			arm = int32(side)
 		}
 		s.Group[i], s.Patient[i], s.Enter[i], s.Hospital[i], s.Stratum[i] = arm, int32(patient), enter, hospital, stratum
 		s.Exit[i], s.Cause[i], s.Lost[i] = end, why, lost
-		if at := p.Arms[arm].Event.reach(reached / p.ratio(hospital, stratum)); at < float64(end) {
+		if at := p.Arms[arm].Event.reach(reached[side] / p.ratio(hospital, stratum)); at < float64(end) {
 			s.Exit[i], s.Cause[i], s.Lost[i] = int32(at)+1, Event, false
 		}
 		if p.scorer != nil {
@@ -207,6 +200,18 @@ func (p *painter) ratio(hospital, stratum int32) float64 {
 		ratio *= p.Strata[stratum].Ratio
 	}
 	return ratio
+}
+
+// drawEntry draws the day on which a patient enters, and how long he can be watched.
+func (p *painter) drawEntry(r *rand.Rand) (enter, watched int32) {
+	if p.Accrual.Days > 0 {
+		enter = p.Accrual.day(r.Float64())
+	}
+	watched = p.Accrual.End() - enter
+	if p.Accrual.Longest > 0 {
+		watched = min(watched, p.Accrual.Longest)
+	}
+	return enter, watched
 }
 
 // drawEnd draws when the observation of a patient ends if no event does it.

@@ -2,6 +2,7 @@ package trials
 
 import (
 	"math"
+	"strconv"
 
 	"deltoid/stats/competing"
 	"deltoid/stats/covariates"
@@ -37,8 +38,8 @@ func (c Clusters) of(s *Sample) []int32 {
 
 var clustersText = [...]string{NoClusters: "", ByPatient: ", clustered by patient", ByHospital: ", clustered by hospital"}
 
-// LogRank compares the hazards of the event, death being censored: survival.LogRank with equal weights. Two arms
-// are compared in one pass that counts over days and makes no garbage.
+// LogRank compares the hazards of the event, death being censored: survival.LogRank with equal
+// weights. Two arms are compared in one pass that counts over days and makes no garbage.
 func LogRank() Test { return Test{"log-rank test", logRank} }
 
 func logRank(s *Sample) Verdict {
@@ -191,11 +192,11 @@ func (m Model) columns(s *Sample) []covariates.Column {
 				values[i] = 1
 			}
 		}
-		out = append(out, covariates.Column{Name: "arm" + string(rune('0'+g%10)), Values: values})
+		out = append(out, covariates.Column{Name: "arm " + strconv.Itoa(g+1), Values: values})
 	}
 	if m.Adjusted {
 		for j, x := range s.Covariate {
-			out = append(out, covariates.Column{Name: "covariate" + string(rune('0'+j%10)), Values: x})
+			out = append(out, covariates.Column{Name: "covariate " + strconv.Itoa(j+1), Values: x})
 		}
 	}
 	return out

@@ -19,8 +19,8 @@ const (
 
 var scheduleText = [...]string{AtEvents: "events", AtScores: "scores", OnDays: "days"}
 
-// Looks is a plan of looks at a study while it goes on. The last look is the end: if the study ends before so much is
-// there, all there is is analysed then, against the last limit.
+// Looks is a plan of looks at a study while it goes on. The last look is the end: if the study ends
+// before so much is there, all there is is analysed then, against the last limit.
 type Looks struct {
 	Schedule Schedule
 	At       []int32 // rising: events, scores or days

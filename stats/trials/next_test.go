@@ -60,14 +60,14 @@ func TestTheSameCohortAgain(t *testing.T) {
 	agreeMean(t, "its deaths", r.Deaths, count(c, trials.ByDeath), 0)
 	agreeMean(t, "its losses", r.Lost, count(c, trials.LostFrom), 0)
 	agreeMean(t, "its shoulders", r.Shoulders, float64(len(c.Exit)), 0)
-	agree(t, "size, cohort drawn again, clustered", r.Power, 0.05)
+	agree(t, "size, cohort drawn again, clustered", r.Power, 0.05, 0)
 	if r.Beyond.Value != 0 {
 		t.Errorf("%v of the shoulders go on beyond the cohort, want none", r.Beyond.Value)
 	}
 }
 
-// A hazard ratio multiplies the hazard of the cohort: an arm's product-limit estimate is, in the mean, that of
-// the cohort to the power of the ratio, thinned or with events added.
+// A hazard ratio multiplies the hazard of the cohort: an arm's product-limit estimate is, in the
+// mean, that of the cohort to the power of the ratio, thinned or with events added.
 func TestRatiosOfTheNextStudy(t *testing.T) {
 	c := followed(800)
 	d := survival.Data{Exit: c.Exit, Causes: 1}

@@ -93,7 +93,8 @@ func meanOf(n int, of func(i int) (float64, bool)) Mean {
 // Look is what happened at one look over the replicates.
 type Look struct {
 	Information, Limit float64
-	// Held is the share of the studies that came to the look, Stopped the share of all studies that had stopped for an effect up to and with it.
+	// Held is the share of the studies that came to the look, Stopped the share of all studies that had
+	// stopped for an effect up to and with it.
 	Held, Stopped Share
 	// Day, Events and Patients are means over the studies that came to it.
 	Day, Events, Patients Mean
@@ -123,7 +124,8 @@ type Result struct {
 	// Beyond is the share of the shoulders drawn from a cohort whose follow-up would go on for longer
 	// than anybody's there, and was ended where knowledge ends.
 	Beyond Mean
-	// Effect is the mean estimate; SE the mean of its standard errors. The SD of the first is to be held against the second.
+	// Effect is the mean estimate; SE the mean of its standard errors. The SD of the first is to be held
+	// against the second.
 	Effect, SE Mean
 	Looks      []Look // nil without looks
 	Boundary   *Boundary

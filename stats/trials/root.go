@@ -2,9 +2,9 @@ package trials
 
 import "math"
 
-// falling returns where a function that falls from above 0 to below 0 between low and high is 0, from
-// above: the function is not above 0 there. Regula falsi by the Illinois rule, each step kept inside the bracket; it
-// takes some ten evaluations where bisection takes fifty.
+// falling returns where a function that falls from above 0 to below 0 between low and high is 0,
+// from above: the function is not above 0 there. Regula falsi by the Illinois rule, each step kept
+// inside the bracket; it takes some ten evaluations where bisection takes fifty.
 //
 // Source: Dowell & Jarratt, BIT 11 (1971) 168–174.
 func falling(low, high float64, f func(x float64) float64) float64 {

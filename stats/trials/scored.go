@@ -7,8 +7,8 @@ import (
 	"deltoid/stats/regression"
 )
 
-// MeanDifference tests the means of the scores at a visit, second arm minus first, without
-// supposing equal variances (Welch), against a margin. With change it takes the change since the first visit.
+// MeanDifference tests the means of the scores at a visit, second arm minus first, without supposing
+// equal variances (Welch), against a margin. With change it takes the change since the first visit.
 func MeanDifference(visit int, change bool, margin float64) Test {
 	name := "Welch's t test of the scores"
 	if change {

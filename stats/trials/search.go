@@ -87,8 +87,9 @@ func SizeFor(power float64, low, high int, at func(patients int) Source, test Te
 	return out, nil
 }
 
-// RatioFor finds the hazard ratio closest to 1 at which a study has the power, from near, close to 1,
-// to far, both on one side of it: the smallest effect that can be detected. To a thousandth of its logarithm.
+// RatioFor finds the hazard ratio closest to 1 at which a study has the power, from near, close to
+// 1, to far, both on one side of it: the smallest effect that can be detected. To a thousandth of
+// its logarithm.
 func RatioFor(power, near, far float64, at func(ratio float64) Source, test Test, o Options) (*Solution, error) {
 	if !(near > 0 && far > 0) || near == 1 || (near < 1) != (far < near) || far == near || math.IsInf(far, 0) {
 		return nil, impossible("range of hazard ratios", fmt.Sprintf("%v to %v", near, far), "from close to 1 to farther away, on one side of it", "for example 0.95 to 0.2")
