@@ -48,6 +48,8 @@ type SubdistributionFit struct {
 	// Competing is the number of events of other causes.
 	Competing int
 	model     *subdistribution
+	options   SubdistributionOptions
+	ascent    *covariates.Ascent
 }
 
 // Subdistribution fits the proportional hazards model of Fine and Gray for the cumulative
@@ -85,17 +87,17 @@ func Subdistribution(d survival.Data, cause int, columns []covariates.Column, o 
 	if err != nil {
 		return nil, err
 	}
-	f := &SubdistributionFit{Cause: cause, Ties: o.Ties, model: newSubdistribution(d, cause, o, design, counts)}
+	f := &SubdistributionFit{Cause: cause, Ties: o.Ties, options: o, model: newSubdistribution(d, cause, o, design, counts)}
 	f.Fit = *covariates.NewFit(design, len(d.Exit), int(f.model.own))
 	f.Competing = int(f.model.other)
 	if !f.possible() {
 		return f, nil
 	}
-	a := covariates.Maximise(design, f.model, covariates.Start{Steps: o.Steps})
-	f.Take(design, a)
+	f.ascent = covariates.Maximise(design, f.model, covariates.Start{Steps: o.Steps})
+	f.Take(design, f.ascent)
 	switch f.Status {
 	case covariates.Converged:
-		return f, f.addVariance(o, a)
+		return f, f.addVariance()
 	case covariates.Separated:
 		f.Reason += covariates.OneSided(design, f.AtFault, false, func(i int) (bool, bool) {
 			return f.model.weight(i) > 0, f.model.kind(i) == ownEvent

@@ -272,7 +272,15 @@ func (m *subdistribution) Slope() (gradient, information, size []float64) {
 	for j := range p {
 		size[j] = information[j*p+j]
 	}
-	s1 := m.tables()
+	for i, x := range m.days(m.tables()) {
+		information[i] -= x
+	}
+	return gradient, information, size
+}
+
+// days returns Σ dA S1 S1ᵀ/S0 over the slots with an event.
+func (m *subdistribution) days(s1 [][]float64) []float64 {
+	p := m.design.Size()
 	days, _ := covariates.Products(len(m.time), p, func(_, from, to int, z []float64, stride int, c, _ []float64) {
 		for j := range p {
 			copy(z[j*stride:][:to-from], s1[j][from:to])
@@ -283,8 +291,5 @@ func (m *subdistribution) Slope() (gradient, information, size []float64) {
 			}
 		}
 	})
-	for i, x := range days {
-		information[i] -= x
-	}
-	return gradient, information, size
+	return days
 }

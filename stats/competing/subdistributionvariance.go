@@ -16,7 +16,7 @@ import "deltoid/stats/covariates"
 // stop. AtOnce does as the inventors' program. EventsFirst goes by what the weights G(s−)/G(T−) say,
 // T ≤ u < s, with π less those censored, which makes the influence of a row the exact derivative of
 // the estimate in the weight of the row.
-func (f *SubdistributionFit) addVariance(o SubdistributionOptions, a *covariates.Ascent) error {
+func (f *SubdistributionFit) addVariance() error {
 	m := f.model
 	clusters, err := covariates.GroupRows(m.d.Cluster, len(m.risk))
 	if err != nil {
@@ -25,18 +25,24 @@ func (f *SubdistributionFit) addVariance(o SubdistributionOptions, a *covariates
 	if m.d.Cluster != nil {
 		f.Clusters = clusters.Count
 	}
-	p := m.design.Size()
-	paths := make([]influencePath, p)
-	s1 := m.tables()
-	covariates.InParallel(p, func(_, j int) { paths[j] = m.path(j, s1[j], o) })
-	meat := clusters.Outer(p, func(row int, out []float64) {
-		exposure := m.exposure(row)
-		for j := range out {
-			out[j] = m.influence(row, exposure, &paths[j], m.design.At(row, j))
-		}
-	})
-	f.TakeRobust(m.design, a, meat)
+	paths := m.paths(m.tables(), f.options)
+	f.TakeRobust(m.design, f.ascent, clusters.Outer(len(paths), func(row int, out []float64) { m.scoreOf(row, paths, out) }))
 	return nil
+}
+
+// paths makes what rows share, for every column.
+func (m *subdistribution) paths(s1 [][]float64, o SubdistributionOptions) []influencePath {
+	out := make([]influencePath, len(s1))
+	covariates.InParallel(len(s1), func(_, j int) { out[j] = m.path(m.column(j), s1[j], o) })
+	return out
+}
+
+// scoreOf writes the influence of a row on the score of every column.
+func (m *subdistribution) scoreOf(row int, paths []influencePath, out []float64) {
+	exposure := m.exposure(row)
+	for j := range paths {
+		out[j] = m.influence(row, exposure, &paths[j], m.design.At(row, j))
+	}
 }
 
 // influencePath is what rows share, for one column.
@@ -45,6 +51,8 @@ type influencePath struct {
 	drift []float64      // ∫ z̄ dA
 	group []censoringSum // by group
 	ties  CensoringTies
+	// growth is what an event of each slot counts for; nil is 1.
+	growth []float64
 }
 
 type censoringSum struct {
@@ -54,7 +62,13 @@ type censoringSum struct {
 	sum       []float64 // Σ q/π² dN^c up to each slot
 }
 
-func (m *subdistribution) path(j int, s1 []float64, o SubdistributionOptions) influencePath {
+// column returns the values of a column, by row.
+func (m *subdistribution) column(j int) func(row int) float64 {
+	return func(row int) float64 { return m.design.At(row, j) }
+}
+
+// path makes what rows share, for values z of the rows whose sums over those at risk are s1.
+func (m *subdistribution) path(z func(row int) float64, s1 []float64, o SubdistributionOptions) influencePath {
 	n := len(m.time)
 	p := influencePath{mean: make([]float64, n), drift: make([]float64, n), group: make([]censoringSum, len(m.groups)), ties: o.Ties}
 	running := 0.0
@@ -72,7 +86,7 @@ func (m *subdistribution) path(j int, s1 []float64, o SubdistributionOptions) in
 			s.reach[k] = s.reachable
 		}
 		if !o.KnownCensoring {
-			m.censoring(j, g, &p, &s)
+			m.censoring(z, g, &p, &s)
 		}
 		p.group[g] = s
 	}
@@ -80,14 +94,14 @@ func (m *subdistribution) path(j int, s1 []float64, o SubdistributionOptions) in
 }
 
 // censoring fills in q/π and its sum.
-func (m *subdistribution) censoring(j, g int, p *influencePath, s *censoringSum) {
+func (m *subdistribution) censoring(z func(row int) float64, g int, p *influencePath, s *censoringSum) {
 	n, c := len(m.time), &m.groups[g]
 	r0, r1 := make([]float64, n), make([]float64, n)
 	for i, k := range m.slot {
 		if m.group(i) == g && m.kind(i) == otherEvent {
 			r := m.risk[i] / c.stay[k]
 			r0[k] += r
-			r1[k] += float64(r * m.design.At(i, j))
+			r1[k] += float64(r * z(i))
 		}
 	}
 	s.atEvent, s.sum = make([]float64, n), make([]float64, n)
@@ -134,7 +148,11 @@ func (m *subdistribution) influence(i int, exposure float64, p *influencePath, z
 	}
 	out := -float64(m.risk[i] * (float64(z*exposure) - drift))
 	if kind == ownEvent {
-		out += float64(w * (z - p.mean[k]))
+		own := w * (z - p.mean[k])
+		if p.growth != nil {
+			own *= p.growth[k]
+		}
+		out += own
 	}
 	if s.sum == nil {
 		return out
