@@ -6,8 +6,8 @@ import (
 	"deltoid/pipeline/report"
 )
 
-// regression is one regression while it is being written down.
-type regression struct {
+// modelled is one regression while it is being written down.
+type modelled struct {
 	*followed
 	terms  []*term
 	strata strata
@@ -18,6 +18,12 @@ type regression struct {
 	fit    *fitted
 	alone  []*fitted         // the model of each term by itself, on the same rows
 	steady map[*term]float64 // p-values of proportional hazards
+
+	// Of a model of an outcome, by episode.
+	happenings []int32   // events; nil where they are the ends of the episodes
+	unknown    []bool    // nobody knows what had happened
+	years      []float64 // time at risk; nil where it is the same for all
+	unseen     int       // shoulders left out because nobody knows
 }
 
 // regress asks what changes the hazard, or the cumulative incidence, of the endpoint.
@@ -26,7 +32,8 @@ func regress(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 	if err != nil {
 		return report.Section{}, err
 	}
-	s := &regression{followed: f}
+	s := &modelled{followed: f}
+	s.ofField()
 	if err := s.prepare(); err != nil {
 		return report.Section{}, err
 	}
@@ -50,18 +57,33 @@ func regress(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 	if any {
 		section.Sheets = append(section.Sheets, stretches)
 	}
-	section.Answer = s.modelAnswer()
-	section.Method = s.modelMethod()
+	sheets, figures, err := s.predict(p)
+	if err != nil {
+		return report.Section{}, err
+	}
+	section.Sheets, section.Figures = append(section.Sheets, sheets...), append(section.Figures, figures...)
+	means, any, err := s.meanTable(p, c)
+	if err != nil {
+		return report.Section{}, err
+	}
+	if any {
+		section.Sheets = append(section.Sheets, means)
+	}
+	section.Answer = append(s.modelAnswer(), s.predictionSentence()...)
+	section.Method = append(s.modelMethod(), s.predictionText()...)
 	section.Notes = append(s.modelNotes(), s.notes()...)
 	return section, nil
 }
 
 // prepare makes the terms, finds the shoulders in which all is known, and gives the terms their columns.
-func (s *regression) prepare() error {
+func (s *modelled) prepare() error {
 	if err := s.readTerms(); err != nil {
 		return err
 	}
 	if err := s.readStratifier(); err != nil {
+		return err
+	}
+	if err := s.observe(); err != nil {
 		return err
 	}
 	s.complete()
@@ -74,7 +96,7 @@ func (s *regression) prepare() error {
 }
 
 // readStratifier puts every episode into its stratum; one without a value is missing.
-func (s *regression) readStratifier() error {
+func (s *modelled) readStratifier() error {
 	if s.asked.Strata == "" {
 		return nil
 	}
@@ -87,20 +109,25 @@ func (s *regression) readStratifier() error {
 }
 
 // complete finds the episodes in which everything in the model is known, and what the model takes of them.
-func (s *regression) complete() {
+func (s *modelled) complete() {
 	e := s.episodes
 	for i := range e.Exit {
 		known := s.strata.of == nil || s.strata.of[i] >= 0
 		for _, t := range s.terms {
 			known = known && !t.missing(i)
 		}
-		if known {
+		switch {
+		case s.unknown != nil && s.unknown[i]:
+			if s.last(i) {
+				s.unseen++
+			}
+		case known:
 			s.rows = append(s.rows, int32(i))
 		}
 	}
 	s.data = modelData{exit: taken(e.Exit, s.rows), entry: taken(e.Entry, s.rows), cause: taken(e.Cause, s.rows),
 		stratum: taken(s.strata.of, s.rows), patient: taken(e.Patient, s.rows), causes: len(e.Causes)}
-	s.clustered = s.asked.Variance == plan.Clustered && !s.asked.Penalised && s.repeated()
+	s.clustered = s.asked.Variance == plan.Clustered && (!s.asked.Penalised || s.ofOutcome()) && s.repeated()
 	all := s.countLevels(make([]int32, len(s.rows)), 1)[0]
 	s.n, s.events = all.n, all.events
 }
@@ -118,7 +145,7 @@ func taken[T any](column []T, rows []int32) []T {
 }
 
 // repeated says whether a patient has two shoulders among the rows used.
-func (s *regression) repeated() bool {
+func (s *modelled) repeated() bool {
 	first := make(map[int32]int32, len(s.rows))
 	for _, at := range s.rows {
 		shoulder, patient := s.shoulder(int(at)), s.episodes.Patient[at]
@@ -131,7 +158,7 @@ func (s *regression) repeated() bool {
 }
 
 // shoulder returns the place in the cohort of the shoulder of an episode.
-func (s *regression) shoulder(episode int) int32 {
+func (s *modelled) shoulder(episode int) int32 {
 	if at := s.episodes.Shoulder; at != nil {
 		return at[episode]
 	}
@@ -139,7 +166,7 @@ func (s *regression) shoulder(episode int) int32 {
 }
 
 // last says whether an episode is the last of its shoulder, so that shoulders can be counted.
-func (s *regression) last(episode int) bool {
+func (s *modelled) last(episode int) bool {
 	return s.episodes.Last == nil || s.episodes.Last[episode]
 }
 
@@ -147,7 +174,7 @@ func (s *regression) last(episode int) bool {
 type levelCount struct{ rows, n, events int }
 
 // countLevels counts rows, shoulders and events of each level in one pass.
-func (s *regression) countLevels(of []int32, levels int) []levelCount {
+func (s *modelled) countLevels(of []int32, levels int) []levelCount {
 	counts := make([]levelCount, levels)
 	for row, at := range s.rows {
 		c := &counts[of[row]]
@@ -155,9 +182,18 @@ func (s *regression) countLevels(of []int32, levels int) []levelCount {
 		if s.last(int(at)) {
 			c.n++
 		}
-		if s.episodes.Cause[at] == 1 {
-			c.events++
-		}
+		c.events += s.happened(int(at))
 	}
 	return counts
+}
+
+// happened is how many events of the model an episode has.
+func (s *modelled) happened(episode int) int {
+	switch {
+	case s.happenings != nil:
+		return int(s.happenings[episode])
+	case s.episodes.Cause[episode] == 1:
+		return 1
+	}
+	return 0
 }

@@ -17,7 +17,7 @@ import (
 const doubtful = 0.05
 
 // checks tests what the model takes for granted, and returns the table of all tests and the picture of the residuals.
-func (s *regression) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
+func (s *modelled) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
 	sheet := report.Sheet{ID: s.asked.ID + "-checks", Title: "The model and what it takes for granted", Columns: []string{"Test", "χ²", "p"}}
 	row := func(label, id string) {
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: label, Cells: []report.Cell{number(id + ".chi-square"), number(id + ".p")}})
@@ -30,6 +30,15 @@ func (s *regression) checks(p *plan.Plan) (report.Sheet, []report.Figure, error)
 			row("A straight line is enough for "+inSentence(t.title), s.id("test", t.slug, "straight"))
 		}
 	}
+	if s.ofOutcome() {
+		if err := s.ranking(); err != nil {
+			return sheet, nil, err
+		}
+		return sheet, nil, s.dispersion()
+	}
+	if s.fit.incidence != nil && s.fit.why == "" {
+		return sheet, nil, s.incidenceSteady(row)
+	}
 	if s.fit.hazard == nil {
 		return sheet, nil, nil
 	}
@@ -40,24 +49,27 @@ func (s *regression) checks(p *plan.Plan) (report.Sheet, []report.Figure, error)
 	}
 	s.steady = map[*term]float64{}
 	for i, t := range s.terms {
-		s.proportional(s.id("steady", t.slug), inSentence(t.title), test.Terms[i], test.Scale)
+		s.proportional(s.id("steady", t.slug), inSentence(t.title), test.Terms[i], test.Scale.String())
 		row("The ratios of "+inSentence(t.title)+" do not change over follow-up", s.id("steady", t.slug))
 		if r := test.Terms[i]; r.Status == covariates.Converged {
 			s.steady[t] = r.P
 		}
 	}
-	s.proportional(s.id("model", "steady"), "all terms", test.Global, test.Scale)
+	s.proportional(s.id("model", "steady"), "all terms", test.Global, test.Scale.String())
 	row("No ratio changes over follow-up", s.id("model", "steady"))
 	figures, err := s.residualFigure(p)
 	return sheet, figures, err
 }
 
 // proportional records a test of proportional hazards.
-func (s *regression) proportional(id, of string, t covariates.Test, scale hazards.TimeScale) {
+func (s *modelled) proportional(id, of string, t covariates.Test, along string) {
 	chi := s.estimatedIn(id+".chi-square", "", "chi-square of proportional hazards, "+of, "chi-square")
 	p := s.estimatedIn(id+".p", "", "p value of proportional hazards, "+of, report.UnitPValue)
 	for _, out := range []*report.Estimate{&chi, &p} {
-		out.Method += s.formOf(s.fit) + "; score test along " + scale.String() + ", " + degrees(t.DF) + ", shoulders taken as independent"
+		out.Method += s.formOf(s.fit) + "; score test along " + along + ", " + degrees(t.DF)
+		if s.fit.hazard != nil {
+			out.Method += ", shoulders taken as independent"
+		}
 		if t.Status != covariates.Converged {
 			out.Status, out.Note = report.NotIdentifiable, t.Reason
 		}
@@ -69,10 +81,10 @@ func (s *regression) proportional(id, of string, t covariates.Test, scale hazard
 	s.derivedFrom(s.add(p), s.usedID(), s.eventID())
 }
 
-func (s *regression) concordanceID() string { return s.id("concordance") }
+func (s *modelled) concordanceID() string { return s.id("concordance") }
 
 // concordance records how well the model puts shoulders into the order of their events.
-func (s *regression) concordance() {
+func (s *modelled) concordance() {
 	e := s.estimatedIn(s.concordanceID(), "", "concordance", report.UnitProbability)
 	e.N, e.Events = report.Optional{}, report.Optional{}
 	e.Method += s.formOf(s.fit) + "; interval on the plain scale, infinitesimal jackknife"
@@ -86,11 +98,35 @@ func (s *regression) concordance() {
 	case err != nil || c.Status != covariates.Converged:
 		e.Status, e.Note = report.NotIdentifiable, "no two shoulders can be put into the order of their events"
 	default:
-		half := float64(dist.NormalSpread(s.asked.Level) * c.SE)
-		e.Value, e.Level = report.Some(c.C), report.Some(s.asked.Level)
-		e.Lower, e.Upper = report.Some(max(0, c.C-half)), report.Some(min(1, c.C+half))
+		s.settleConcordance(&e, c)
 	}
 	s.derivedFrom(s.add(e), s.usedID(), s.eventID())
+}
+
+func (s *modelled) settleConcordance(e *report.Estimate, c *hazards.Concordance) {
+	half := float64(dist.NormalSpread(s.asked.Level) * c.SE)
+	e.Value, e.Level = report.Some(c.C), report.Some(s.asked.Level)
+	e.Lower, e.Upper = report.Some(max(0, c.C-half)), report.Some(min(1, c.C+half))
+}
+
+// incidenceSteady tests whether ratios of subdistribution hazards stay the same.
+func (s *modelled) incidenceSteady(row func(label, id string)) error {
+	test, err := s.fit.incidence.Proportionality()
+	if err != nil {
+		return err
+	}
+	s.steady = map[*term]float64{}
+	const along = "the share of the events before"
+	for i, t := range s.terms {
+		s.proportional(s.id("steady", t.slug), inSentence(t.title), test.Terms[i], along)
+		row("The ratios of "+inSentence(t.title)+" do not change over follow-up", s.id("steady", t.slug))
+		if r := test.Terms[i]; r.Status == covariates.Converged {
+			s.steady[t] = r.P
+		}
+	}
+	s.proportional(s.id("model", "steady"), "all terms", test.Global, along)
+	row("No ratio changes over follow-up", s.id("model", "steady"))
+	return nil
 }
 
 // quarters are the stretches into which the events fall for the picture of the residuals.
@@ -106,7 +142,7 @@ const (
 )
 
 // quartersOf divides times of events into parts of about as many each; none where there are too few for two.
-func (s *regression) quartersOf(times []float64, least int) (q quarters) {
+func (s *modelled) quartersOf(times []float64, least int) (q quarters) {
 	sorted := slices.Sorted(slices.Values(times))
 	parts := min(mostStretches, len(sorted)/max(least, leastInStretch))
 	if parts < 2 {
@@ -141,7 +177,7 @@ type pictured struct {
 }
 
 // toPicture chooses the coefficients of the picture: those of the terms whose ratios most seem to change.
-func (s *regression) toPicture() []pictured {
+func (s *modelled) toPicture() []pictured {
 	order := slices.Clone(s.terms)
 	slices.SortStableFunc(order, func(a, b *term) int { return cmp.Compare(s.steady[a], s.steady[b]) })
 	var out []pictured
@@ -161,7 +197,7 @@ func (s *regression) toPicture() []pictured {
 
 // residualFigure draws the residuals of the test of proportional hazards: their mean in each stretch of follow-up, as the
 // ratio that it stands for. One residual is one shoulder, and is not shown.
-func (s *regression) residualFigure(p *plan.Plan) ([]report.Figure, error) {
+func (s *modelled) residualFigure(p *plan.Plan) ([]report.Figure, error) {
 	r, err := s.fit.hazard.Schoenfeld()
 	if err != nil {
 		return nil, err
@@ -189,7 +225,7 @@ func (s *regression) residualFigure(p *plan.Plan) ([]report.Figure, error) {
 }
 
 // stretch records the ratio that the residuals of one stretch stand for.
-func (s *regression) stretch(one pictured, r *hazards.Schoenfeld, q quarters, k int) string {
+func (s *modelled) stretch(one pictured, r *hazards.Schoenfeld, q quarters, k int) string {
 	sum, m := 0.0, 0
 	for i, t := range r.Time {
 		if t < q.ends[k] && (k == 0 || t >= q.ends[k-1]) {

@@ -11,15 +11,15 @@ import (
 // unitCoefficient is the unit of a log ratio and its standard error.
 const unitCoefficient = "log ratio"
 
-func (s *regression) allID() string   { return s.id("shoulders", "all") }
-func (s *regression) usedID() string  { return s.id("shoulders", "used") }
-func (s *regression) lostID() string  { return s.id("shoulders", "left-out") }
-func (s *regression) eventID() string { return s.id("events", "used") }
-func (s *regression) eachID() string  { return s.id("events-per-coefficient") }
-func (s *regression) noneID() string  { return s.id("no-difference") }
+func (s *modelled) allID() string   { return s.id("shoulders", "all") }
+func (s *modelled) usedID() string  { return s.id("shoulders", "used") }
+func (s *modelled) lostID() string  { return s.id("shoulders", "left-out") }
+func (s *modelled) eventID() string { return s.id("events", "used") }
+func (s *modelled) eachID() string  { return s.id("events-per-coefficient") }
+func (s *modelled) noneID() string  { return s.id("no-difference") }
 
 // effectID is the id of an estimate of one row of a term.
-func (s *regression) effectID(what string, t *term, e effect) string {
+func (s *modelled) effectID(what string, t *term, e effect) string {
 	if e.slug == "" {
 		return s.id(what, t.slug)
 	}
@@ -27,13 +27,20 @@ func (s *regression) effectID(what string, t *term, e effect) string {
 }
 
 // estimatedIn makes an estimate of this model that rests on all shoulders used.
-func (s *regression) estimatedIn(id, group, measure, unit string) report.Estimate {
-	return report.Estimate{ID: id, Analysis: s.asked.ID, Endpoint: s.endpoint.ID, Cohort: s.cohort.Name, Group: group, Measure: measure,
+func (s *modelled) estimatedIn(id, group, measure, unit string) report.Estimate {
+	e := report.Estimate{ID: id, Analysis: s.asked.ID, Endpoint: s.endpoint.ID, Cohort: s.cohort.Name, Group: group, Measure: measure,
 		Unit: unit, Status: report.Estimated, N: report.Some(float64(s.n)), Events: report.Some(float64(s.events)), Method: s.modelName()}
+	if s.counts() {
+		e.Events = report.Optional{} // there may be more events than shoulders
+	}
+	return e
 }
 
+// counts says whether the outcome is a count that a field holds.
+func (s *modelled) counts() bool { return s.asked.Outcome != nil && s.asked.Model == plan.RateModel }
+
 // countedIn records a count of shoulders or events.
-func (s *regression) countedIn(id, group, measure string, n int, unit string) string {
+func (s *modelled) countedIn(id, group, measure string, n int, unit string) string {
 	e := report.Count(id, s.asked.ID, measure, n, unit)
 	e.Cohort, e.Group = s.cohort.Name, group
 	if unit != shoulders && unit != missingValues {
@@ -43,7 +50,7 @@ func (s *regression) countedIn(id, group, measure string, n int, unit string) st
 }
 
 // modelCounts records who is in the model, who is not and why, and the events of each level.
-func (s *regression) modelCounts() {
+func (s *modelled) modelCounts() {
 	all := 0
 	for i := range s.episodes.Exit {
 		if s.last(i) {
@@ -52,8 +59,13 @@ func (s *regression) modelCounts() {
 	}
 	s.countedIn(s.allID(), "", "shoulders followed", all, shoulders)
 	s.countedIn(s.usedID(), "", "shoulders with every value of the model", s.n, shoulders)
-	s.countedIn(s.lostID(), "", "shoulders left out because a value is missing", all-s.n, missingValues)
-	s.total(s.allID(), s.usedID(), s.lostID())
+	s.countedIn(s.lostID(), "", "shoulders left out because a value is missing", all-s.n-s.unseen, missingValues)
+	if s.tellsUnknown() {
+		s.countedIn(s.unknownID(), "", "shoulders left out: "+s.unknownWords(), s.unseen, shoulders)
+		s.total(s.allID(), s.usedID(), s.lostID(), s.unknownID())
+	} else {
+		s.total(s.allID(), s.usedID(), s.lostID())
+	}
 	s.countedIn(s.eventID(), "", "events in the model", s.events, "events")
 	for _, t := range s.terms {
 		s.levelCounts(t)
@@ -66,7 +78,7 @@ func (s *regression) modelCounts() {
 	s.add(e)
 }
 
-func (s *regression) coefficients() (n int) {
+func (s *modelled) coefficients() (n int) {
 	for _, t := range s.terms {
 		n += len(t.columns)
 	}
@@ -74,7 +86,7 @@ func (s *regression) coefficients() (n int) {
 }
 
 // levelCounts records the shoulders and events of each level, and how many have no value.
-func (s *regression) levelCounts(t *term) {
+func (s *modelled) levelCounts(t *term) {
 	if t.between[0] != nil {
 		return
 	}
@@ -100,14 +112,14 @@ func (s *regression) levelCounts(t *term) {
 	}
 }
 
-func (s *regression) total(whole string, parts ...string) { s.book.total(whole, parts...) }
+func (s *modelled) total(whole string, parts ...string) { s.book.total(whole, parts...) }
 
-func (s *regression) derivedFrom(id string, from ...string) {
+func (s *modelled) derivedFrom(id string, from ...string) {
 	s.doc.Derived = append(s.doc.Derived, report.Derived{Estimate: id, From: from})
 }
 
 // restsOn names the counts that an effect rests on: those of its level and of the reference.
-func (s *regression) restsOn(t *term, e effect) []string {
+func (s *modelled) restsOn(t *term, e effect) []string {
 	var from []string
 	for _, x := range t.effects {
 		if x.counted && (x.slug == e.slug || x.reference) {
@@ -121,7 +133,7 @@ func (s *regression) restsOn(t *term, e effect) []string {
 }
 
 // effects records the ratios of every term, adjusted and alone, with coefficients and p-values.
-func (s *regression) effects() {
+func (s *modelled) effects() {
 	for i, t := range s.terms {
 		for _, e := range t.effects {
 			s.ratio(s.effectID("ratio", t, e), s.fit, t, e, s.ratioWords())
@@ -145,7 +157,7 @@ func groupOf(t *term, e effect) string {
 	return e.label
 }
 
-func (s *regression) ratio(id string, f *fitted, t *term, e effect, measure string) {
+func (s *modelled) ratio(id string, f *fitted, t *term, e effect, measure string) {
 	out := s.estimatedIn(id, groupOf(t, e), measure+", "+inSentence(t.title), report.UnitRatio)
 	out.Method = s.modelName() + s.formOf(f)
 	switch {
@@ -160,7 +172,7 @@ func (s *regression) ratio(id string, f *fitted, t *term, e effect, measure stri
 }
 
 // detail records the coefficient of an effect with its standard error, and its p-value.
-func (s *regression) detail(t *term, e effect) {
+func (s *modelled) detail(t *term, e effect) {
 	coefficient := s.estimatedIn(s.effectID("coefficient", t, e), groupOf(t, e), "log "+s.ratioWords()+", "+inSentence(t.title), unitCoefficient)
 	spread := s.estimatedIn(s.effectID("standard-error", t, e), groupOf(t, e), "standard error of the log ratio, "+inSentence(t.title), unitCoefficient)
 	p := s.estimatedIn(s.effectID("p", t, e), groupOf(t, e), "p value of no effect, "+inSentence(t.title), report.UnitPValue)
@@ -180,7 +192,7 @@ func (s *regression) detail(t *term, e effect) {
 }
 
 // overall records the tests of whole terms and of the model.
-func (s *regression) overall() {
+func (s *modelled) overall() {
 	for _, t := range s.terms {
 		if len(t.columns) > 1 {
 			s.tested(s.id("test", t.slug), "no effect of "+inSentence(t.title), "Wald test", func() covariates.Test { return s.fit.Term(t.title) })
@@ -196,7 +208,7 @@ func (s *regression) overall() {
 }
 
 // bend tests the columns of a spline after the first, which is the straight line.
-func (s *regression) bend(t *term) covariates.Test {
+func (s *modelled) bend(t *term) covariates.Test {
 	from := s.firstColumn(t)
 	p, k, v := len(s.fit.Names), len(t.columns)-1, s.fit.Variance()
 	u, m := make([]float64, k), make([]float64, k*k)
@@ -210,12 +222,12 @@ func (s *regression) bend(t *term) covariates.Test {
 }
 
 // tested records a test of the model: its statistic and its p-value.
-func (s *regression) tested(id, of, method string, run func() covariates.Test) {
+func (s *modelled) tested(id, of, method string, run func() covariates.Test) {
 	s.testedIn(s.fit, id, of, method, run)
 }
 
 // testedIn records a test of any fit.
-func (s *regression) testedIn(f *fitted, id, of, method string, run func() covariates.Test) {
+func (s *modelled) testedIn(f *fitted, id, of, method string, run func() covariates.Test) {
 	chi := s.estimatedIn(id+".chi-square", "", "chi-square, "+of, "chi-square")
 	p := s.estimatedIn(id+".p", "", "p value of "+of, report.UnitPValue)
 	var t covariates.Test
@@ -239,15 +251,20 @@ func (s *regression) testedIn(f *fitted, id, of, method string, run func() covar
 	s.derivedFrom(s.add(p), s.usedID(), s.eventID())
 }
 
-func (s *regression) modelName() string {
-	if s.asked.Model == plan.IncidenceModel {
+func (s *modelled) modelName() string {
+	switch s.asked.Model {
+	case plan.IncidenceModel:
 		return "Fine–Gray model of the cumulative incidence"
+	case plan.OddsModel:
+		return "logistic model of the odds"
+	case plan.RateModel:
+		return "Poisson model of the rate"
 	}
 	return "Cox model of the hazard"
 }
 
 // formOf says on what the estimates of a fit rest.
-func (s *regression) formOf(f *fitted) string {
+func (s *modelled) formOf(f *fitted) string {
 	if f.Fit == nil {
 		return ""
 	}
@@ -264,9 +281,14 @@ func (s *regression) formOf(f *fitted) string {
 	return ", " + strings.Join(parts, ", ")
 }
 
-func (s *regression) ratioWords() string {
-	if s.asked.Model == plan.IncidenceModel {
+func (s *modelled) ratioWords() string {
+	switch s.asked.Model {
+	case plan.IncidenceModel:
 		return "subdistribution hazard ratio"
+	case plan.OddsModel:
+		return "odds ratio"
+	case plan.RateModel:
+		return "rate ratio"
 	}
 	return "hazard ratio"
 }

@@ -11,6 +11,7 @@ import (
 	"deltoid/stats/competing"
 	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
+	"deltoid/stats/regression"
 	"deltoid/stats/survival"
 )
 
@@ -25,14 +26,24 @@ type modelData struct {
 // fitted is a fitted model of either kind, or why there is none.
 type fitted struct {
 	*covariates.Fit
-	terms  []*term
-	hazard *hazards.Fit // nil for a model of the cumulative incidence
-	status report.Status
-	why    string // the model has no estimates
+	terms     []*term
+	hazard    *hazards.Fit                  // of a model of the hazard
+	incidence *competing.SubdistributionFit // of a model of the cumulative incidence
+	outcome   *regression.Fit               // of a model of odds or of a rate
+	status    report.Status
+	why       string // the model has no estimates
+}
+
+// profile is the interval of the profile likelihood, for which a penalised fit is asked.
+func (f *fitted) profile(column int, level float64) covariates.Effect {
+	if f.outcome != nil {
+		return f.outcome.Profile(column, level)
+	}
+	return f.hazard.Profile(column, level)
 }
 
 // fitModels fits the model with all terms, and that of each by itself to the same rows.
-func (s *regression) fitModels() (err error) {
+func (s *modelled) fitModels() (err error) {
 	if s.fit, err = s.fitTerms(s.terms); err != nil {
 		return err
 	}
@@ -53,7 +64,7 @@ func (s *regression) fitModels() (err error) {
 }
 
 // fitTerms fits a model with some of the terms.
-func (s *regression) fitTerms(terms []*term) (*fitted, error) {
+func (s *modelled) fitTerms(terms []*term) (*fitted, error) {
 	f := &fitted{terms: terms, status: report.Estimated}
 	var columns []covariates.Column
 	for _, t := range terms {
@@ -62,9 +73,9 @@ func (s *regression) fitTerms(terms []*term) (*fitted, error) {
 		}
 		columns = append(columns, t.columns...)
 	}
-	if s.asked.Model == plan.IncidenceModel && slices.ContainsFunc(s.data.entry, func(day int32) bool { return day > 0 }) {
+	if s.needsStart() && slices.ContainsFunc(s.data.entry, func(day int32) bool { return day > s.asked.Groups.Landmark }) {
 		f.status = report.NotIdentifiable
-		f.why = "some shoulders came under observation late, for which a model of the cumulative incidence has no answer; ask for the model of the hazard"
+		f.why = "some shoulders came under observation late, for which " + s.modelWithArticle() + " has no answer; ask for the model of the hazard"
 	}
 	if f.why != "" {
 		return f, nil
@@ -77,14 +88,17 @@ func (s *regression) fitTerms(terms []*term) (*fitted, error) {
 }
 
 // maximise fits the columns.
-func (s *regression) maximise(f *fitted, columns []covariates.Column) error {
-	if s.asked.Model == plan.IncidenceModel {
+func (s *modelled) maximise(f *fitted, columns []covariates.Column) error {
+	switch {
+	case s.asked.Model == plan.IncidenceModel:
 		d := survival.Data{Exit: s.data.exit, Cause: s.data.cause, Cluster: s.cluster(), Causes: s.data.causes, Groups: 1}
 		fit, err := competing.Subdistribution(d, 1, columns, competing.SubdistributionOptions{})
 		if err == nil {
-			f.Fit = &fit.Fit
+			f.incidence, f.Fit = fit, &fit.Fit
 		}
 		return err
+	case s.ofOutcome():
+		return s.maximiseOutcome(f, columns)
 	}
 	fit, err := hazards.Cox(s.hazardData(), 1, columns, s.hazardOptions())
 	if err == nil {
@@ -94,18 +108,18 @@ func (s *regression) maximise(f *fitted, columns []covariates.Column) error {
 }
 
 // cluster says whose row each is, where that matters.
-func (s *regression) cluster() []int32 {
+func (s *modelled) cluster() []int32 {
 	if !s.clustered {
 		return nil
 	}
 	return s.data.patient
 }
 
-func (s *regression) hazardData() hazards.Data {
+func (s *modelled) hazardData() hazards.Data {
 	return hazards.Data{Entry: s.data.entry, Exit: s.data.exit, Cause: s.data.cause, Stratum: s.data.stratum, Cluster: s.cluster()}
 }
 
-func (s *regression) hazardOptions() hazards.Options {
+func (s *modelled) hazardOptions() hazards.Options {
 	return hazards.Options{Ties: tiesOf(s.asked.Ties), Penalised: s.asked.Penalised}
 }
 
@@ -122,15 +136,21 @@ func tiesOf(t plan.Ties) hazards.Ties {
 
 // verdict says whether a fit has estimates, and if not, of what that comes and what can be done. It gives no counts, which
 // might be small.
-func (s *regression) verdict(f *fitted) (report.Status, string) {
+func (s *modelled) verdict(f *fitted) (report.Status, string) {
 	switch f.Fit.Status {
 	case covariates.Converged:
 		return report.Estimated, ""
 	case covariates.NoRows:
 		return report.NotIdentifiable, "no shoulder has a value in every characteristic of the model; leave out those that are often missing"
 	case covariates.NoEvents:
-		return report.NoEvents, "no shoulder used has the endpoint, so there is nothing to model"
+		if s.events > 0 {
+			return report.NotIdentifiable, "every shoulder used has the outcome, so there is nothing to tell apart"
+		}
+		return report.NoEvents, "no shoulder used has " + s.whatWord() + ", so there is nothing to model"
 	case covariates.TooFewEvents:
+		if s.asked.Model == plan.OddsModel {
+			return report.NotIdentifiable, "there are more coefficients than shoulders with the rarer outcome; leave characteristics out, or merge levels" + s.penaltyRemedy()
+		}
 		return report.NotIdentifiable, "there are more coefficients than events; leave characteristics out, or merge levels"
 	case covariates.Separated:
 		return report.NotIdentifiable, "the ratio of " + s.endless(f) + " has no end; merge levels, leave it out" + s.penaltyRemedy()
@@ -142,7 +162,7 @@ func (s *regression) verdict(f *fitted) (report.Status, string) {
 }
 
 // endless names the columns whose estimates run away, and the level without an event that makes them.
-func (s *regression) endless(f *fitted) string {
+func (s *modelled) endless(f *fitted) string {
 	var words []string
 	for _, t := range f.terms {
 		at := slices.ContainsFunc(t.columns, func(c covariates.Column) bool { return slices.Contains(f.AtFault, c.Name) })
@@ -151,8 +171,11 @@ func (s *regression) endless(f *fitted) string {
 		}
 		named := false
 		for _, e := range t.effects {
-			if e.counted && e.events == 0 {
-				words, named = append(words, "“"+e.label+"” of "+inSentence(t.title)+", where nobody has the endpoint,"), true
+			switch {
+			case e.counted && e.events == 0:
+				words, named = append(words, "“"+e.label+"” of "+inSentence(t.title)+", where nobody has "+s.whatWord()+","), true
+			case e.counted && s.asked.Model == plan.OddsModel && e.events == e.n:
+				words, named = append(words, "“"+e.label+"” of "+inSentence(t.title)+", where everybody has "+s.whatWord()+","), true
 			}
 		}
 		for _, c := range t.columns {
@@ -167,7 +190,7 @@ func (s *regression) endless(f *fitted) string {
 	return strings.Join(words, " and ")
 }
 
-func (s *regression) penaltyRemedy() string {
+func (s *modelled) penaltyRemedy() string {
 	if s.asked.Model == plan.IncidenceModel {
 		return ", or ask for the model of the hazard with \"penalised: true\""
 	}
@@ -176,7 +199,7 @@ func (s *regression) penaltyRemedy() string {
 
 // effectOf returns the effect of a row of a term in a model; of a penalised one with the interval of its profile likelihood
 // where the row is one coefficient.
-func (s *regression) effectOf(f *fitted, t *term, row effect) covariates.Effect {
+func (s *modelled) effectOf(f *fitted, t *term, row effect) covariates.Effect {
 	weights := make([]float64, len(f.Names))
 	single, from := -1, 0
 	for _, other := range f.terms {
@@ -195,8 +218,8 @@ func (s *regression) effectOf(f *fitted, t *term, row effect) covariates.Effect 
 	for j, w := range weights {
 		alone = alone && (w == 0 || j == single)
 	}
-	if s.asked.Penalised && alone && f.hazard != nil && f.Fit.Status == covariates.Converged {
-		p, w := f.hazard.Profile(single, s.asked.Level), weights[single]
+	if s.asked.Penalised && alone && f.incidence == nil && f.Fit.Status == covariates.Converged {
+		p, w := f.profile(single, s.asked.Level), weights[single]
 		e.Lower, e.Upper = w*p.Lower, w*p.Upper
 	}
 	return e

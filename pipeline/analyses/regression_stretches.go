@@ -22,7 +22,7 @@ type changing struct {
 
 // changeSheet fits the model once more with the ratios of the groups (of all characteristics where there are no groups) free to
 // differ between the stretches that the plan's times divide follow-up into.
-func (s *regression) changeSheet() (sheet report.Sheet, any bool, err error) {
+func (s *modelled) changeSheet() (sheet report.Sheet, any bool, err error) {
 	if len(s.asked.Times) == 0 || s.asked.Model != plan.HazardModel || s.fit.why != "" {
 		return sheet, false, nil
 	}
@@ -57,7 +57,7 @@ func (s *regression) changeSheet() (sheet report.Sheet, any bool, err error) {
 }
 
 // varying returns the terms whose ratios may differ.
-func (s *regression) varying() []*term {
+func (s *modelled) varying() []*term {
 	if s.asked.Groups.By != "" {
 		return s.terms[:1]
 	}
@@ -65,7 +65,7 @@ func (s *regression) varying() []*term {
 }
 
 // fitChanging cuts follow-up and fits the model.
-func (s *regression) fitChanging() (*changing, error) {
+func (s *modelled) fitChanging() (*changing, error) {
 	c := &changing{fitted: &fitted{terms: s.terms, status: report.Estimated}}
 	cuts, vary := make([]int32, len(s.asked.Times)), map[string]bool{}
 	for i, t := range s.asked.Times {
@@ -101,7 +101,7 @@ func (s *regression) fitChanging() (*changing, error) {
 }
 
 // stretches names the stretches and counts their events.
-func (c *changing) stretches(s *regression, d hazards.Data, cuts []int32) {
+func (c *changing) stretches(s *modelled, d hazards.Data, cuts []int32) {
 	c.events = make([]int, len(cuts)+1)
 	for i, cause := range d.Cause {
 		if cause == 1 {
@@ -117,7 +117,7 @@ func (c *changing) stretches(s *regression, d hazards.Data, cuts []int32) {
 }
 
 // changeRatio records the ratio of an effect in one stretch.
-func (s *regression) changeRatio(c *changing, t *term, e effect, k int) string {
+func (s *modelled) changeRatio(c *changing, t *term, e effect, k int) string {
 	id := s.id("between", t.slug, "part-"+strconv.Itoa(k+1))
 	if e.slug != "" {
 		id = s.id("between", t.slug, e.slug, "part-"+strconv.Itoa(k+1))
@@ -138,7 +138,7 @@ func (s *regression) changeRatio(c *changing, t *term, e effect, k int) string {
 }
 
 // firstColumn returns where the columns of a term begin in the model.
-func (s *regression) firstColumn(t *term) (from int) {
+func (s *modelled) firstColumn(t *term) (from int) {
 	for _, other := range s.terms {
 		if other == t {
 			break
@@ -150,7 +150,7 @@ func (s *regression) firstColumn(t *term) (from int) {
 
 // changeTest records the test of whether the ratios of a term are the same in all stretches: the differences between each later
 // stretch and the first.
-func (s *regression) changeTest(c *changing, t *term) {
+func (s *modelled) changeTest(c *changing, t *term) {
 	run := func() covariates.Test {
 		var later, first []int
 		for j := range t.columns {

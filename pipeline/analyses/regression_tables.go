@@ -5,7 +5,7 @@ import (
 	"deltoid/pipeline/report"
 )
 
-func (s *regression) endpointWord() string {
+func (s *modelled) endpointWord() string {
 	if s.endpoint.Event == cohorts.Revised || s.endpoint.Event == "" {
 		return "Revisions"
 	}
@@ -13,7 +13,7 @@ func (s *regression) endpointWord() string {
 }
 
 // effectSheet shows every term with its reference, the shoulders and events of each level, and the ratios alone and adjusted.
-func (s *regression) effectSheet() report.Sheet {
+func (s *modelled) effectSheet() report.Sheet {
 	sheet := report.Sheet{ID: s.asked.ID + "-effects", Title: sentence(s.ratioWords()) + "s", Columns: []string{"Characteristic", "Shoulders", s.endpointWord()}}
 	if len(s.terms) > 1 {
 		sheet.Columns = append(sheet.Columns, "Unadjusted")
@@ -39,7 +39,7 @@ func (s *regression) effectSheet() report.Sheet {
 // heads says whether a term has a row of its own above its effects.
 func heads(t *term) bool { return len(t.effects) > 1 || t.between[0] != nil }
 
-func (s *regression) adjustedWord() string {
+func (s *modelled) adjustedWord() string {
 	if len(s.terms) > 1 {
 		return "Adjusted (" + plain(100*s.asked.Level) + "% interval)"
 	}
@@ -47,7 +47,7 @@ func (s *regression) adjustedWord() string {
 }
 
 // effectRow is the row of one effect.
-func (s *regression) effectRow(t *term, e effect, alone bool) report.SheetRow {
+func (s *modelled) effectRow(t *term, e effect, alone bool) report.SheetRow {
 	row := report.SheetRow{Label: rowLabel(t, e)}
 	if heads(t) {
 		row.Indent = 1
@@ -73,7 +73,7 @@ func (s *regression) effectRow(t *term, e effect, alone bool) report.SheetRow {
 	return row
 }
 
-func (s *regression) ratioCell(what string, t *term, e effect) report.Cell {
+func (s *modelled) ratioCell(what string, t *term, e effect) report.Cell {
 	if e.reference {
 		return report.Cell(say(value(s.effectID(what, t, e)), " (reference)"))
 	}
@@ -89,7 +89,7 @@ func rowLabel(t *term, e effect) string {
 }
 
 // completeSheet shows how many shoulders each characteristic costs.
-func (s *regression) completeSheet() report.Sheet {
+func (s *modelled) completeSheet() report.Sheet {
 	sheet := report.Sheet{ID: s.asked.ID + "-missing", Title: "Shoulders with every value of the model", Columns: []string{"", "Shoulders"},
 		Notes: []report.Text{report.Words("A shoulder may lack several values. Models use those with all; when they differ from those left out, so may the ratios.")}}
 	row := func(label, id string, indent int) {
@@ -102,13 +102,16 @@ func (s *regression) completeSheet() report.Sheet {
 		}
 	}
 	row("Left out: at least one value is missing", s.lostID(), 0)
+	if s.tellsUnknown() {
+		row("Left out: "+s.unknownWords(), s.unknownID(), 0)
+	}
 	row("In the model", s.usedID(), 0)
 	return sheet
 }
 
 // effectFigures draws the ratios of the model under one another.
-func (s *regression) effectFigures() []report.Figure {
-	f := report.Figure{ID: s.asked.ID, Title: sentence(s.ratioWords()) + "s of " + s.endpoint.Label,
+func (s *modelled) effectFigures() []report.Figure {
+	f := report.Figure{ID: s.asked.ID, Title: sentence(s.ratioWords()) + "s of " + s.what(),
 		X: report.Axis{Label: sentence(s.ratioWords()) + " (equal distances are equal ratios)", Unit: report.UnitRatio, Log: true}, Line: s.noneID(),
 		Notes: []report.Text{report.Words("Dots are ratios, lines their " + plain(100*s.asked.Level) + "% intervals; a dot without a line is the reference, and an " +
 			"arrow marks an interval that goes on. At the upright line the ratio is 1: no difference.")}}

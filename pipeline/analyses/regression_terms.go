@@ -47,7 +47,7 @@ type effect struct {
 }
 
 // readTerms reads the groups, where there are any, and the characteristics.
-func (s *regression) readTerms() error {
+func (s *modelled) readTerms() error {
 	if by := s.asked.Groups.By; by != "" {
 		s.terms = append(s.terms, s.groupTerm())
 	}
@@ -63,7 +63,7 @@ func (s *regression) readTerms() error {
 }
 
 // groupTerm makes a term of the groups. Those that became known later enter from that day on.
-func (s *regression) groupTerm() *term {
+func (s *modelled) groupTerm() *term {
 	g := s.asked.Groups
 	t := s.newTerm(plan.Covariate{Field: g.By, Reference: s.asked.Reference, Place: s.asked.Place, Labels: g.Labels, Order: g.Order, Bands: g.Bands})
 	t.levels, t.of = recorded(s.episodes.Groups, s.episodes.Group, cohorts.NotRecorded)
@@ -77,7 +77,7 @@ func (s *regression) groupTerm() *term {
 }
 
 // newTerm makes a term with the names of its field.
-func (s *regression) newTerm(asked plan.Covariate) *term {
+func (s *modelled) newTerm(asked plan.Covariate) *term {
 	t := &term{field: asked.Field, asked: asked, title: asked.Field, spoken: inSentence}
 	if column := s.cohort.Registry.Column(asked.Field, s.cohort.Definition.Indication); column != nil {
 		t.title, t.unit, t.spoken = column.Field.Title, column.Field.Unit, speaker(column.Field)
@@ -101,7 +101,7 @@ func recorded(labels []string, of []int32, label string) ([]string, []int32) {
 	return labels[:at], out
 }
 
-func (s *regression) readTerm(asked plan.Covariate) (*term, error) {
+func (s *modelled) readTerm(asked plan.Covariate) (*term, error) {
 	column, err := s.cohort.Baseline(asked.Field, asked.Place)
 	if err != nil {
 		return nil, err
@@ -113,7 +113,7 @@ func (s *regression) readTerm(asked plan.Covariate) (*term, error) {
 }
 
 // coded makes a term of codes, texts or bands.
-func (s *regression) coded(asked plan.Covariate) (*term, error) {
+func (s *modelled) coded(asked plan.Covariate) (*term, error) {
 	g := cohorts.Grouping{By: asked.Field, Labels: asked.Labels, Order: asked.Order, Bands: asked.Bands, Place: asked.Place}
 	of, labels, _, err := s.cohort.Groups(g)
 	if err != nil {
@@ -140,25 +140,17 @@ func (s *regression) coded(asked plan.Covariate) (*term, error) {
 }
 
 // measured makes a term of numbers.
-func (s *regression) measured(column *schemas.Column, asked plan.Covariate) *term {
+func (s *modelled) measured(column *schemas.Column, asked plan.Covariate) *term {
 	t := s.newTerm(asked)
 	t.x = make([]float64, len(s.episodes.Exit))
 	for i := range t.x {
-		row := int(s.cohort.Registry.Shoulders[s.cohort.Shoulders[s.shoulder(i)]].Row)
-		switch {
-		case column.IsMissing(row):
-			t.x[i] = math.NaN()
-		case column.Numbers() != nil:
-			t.x[i] = column.Numbers()[row]
-		default:
-			t.x[i] = float64(column.Integers()[row])
-		}
+		t.x[i] = numberAt(column, int(s.cohort.Registry.Shoulders[s.cohort.Shoulders[s.shoulder(i)]].Row))
 	}
 	return t
 }
 
 // nameTerms gives every term a title of its own, so that a message names one of them.
-func (s *regression) nameTerms() {
+func (s *modelled) nameTerms() {
 	titles, fields := map[string]int{}, make([]string, len(s.terms))
 	for i, t := range s.terms {
 		titles[t.title]++
@@ -196,7 +188,7 @@ func (t *term) missing(episode int) bool {
 }
 
 // settle makes the columns of a term from the rows that are used.
-func (t *term) settle(s *regression) error {
+func (t *term) settle(s *modelled) error {
 	switch {
 	case t.levels != nil:
 		return t.settleLevels(s)
@@ -214,7 +206,7 @@ func (t *term) settle(s *regression) error {
 const mostLevels = 50
 
 // settleLevels makes a column for each level but the reference. Levels that no row used has are left out.
-func (t *term) settleLevels(s *regression) error {
+func (t *term) settleLevels(s *modelled) error {
 	of := taken(t.of, s.rows)
 	if err := t.findReference(s); err != nil {
 		return err
@@ -272,7 +264,7 @@ func narrow(list []int) []int32 {
 }
 
 // findReference looks up the level that the plan names, by code or by label.
-func (t *term) findReference(s *regression) error {
+func (t *term) findReference(s *modelled) error {
 	want := t.asked.Reference
 	if want == "" || len(t.asked.Bands) > 0 && t.field != s.asked.Groups.By {
 		return nil
@@ -292,14 +284,14 @@ func (t *term) findReference(s *regression) error {
 	return nil
 }
 
-func (s *regression) noReference(t *term) error {
+func (s *modelled) noReference(t *term) error {
 	return &schemas.Problem{Kind: schemas.PlanProblem, Where: t.asked.Place,
 		What:    fmt.Sprintf("no shoulder that can be used has the level %q of %q, with which the others are to be compared", t.asked.Reference, t.field),
 		Allowed: joinWords(t.levels), Remedy: "name a level that has shoulders, or leave \"reference\" out to take the first"}
 }
 
 // settleSpline makes the columns of a natural cubic spline, and compares its knots with the reference.
-func (t *term) settleSpline(s *regression) (err error) {
+func (t *term) settleSpline(s *modelled) (err error) {
 	x := taken(t.x, s.rows)
 	if t.knots, err = covariates.Knots(x, t.asked.Knots); err != nil {
 		t.fault = t.title + " cannot be a spline: " + err.Error() + "; leave it out, or let it be a straight line"
@@ -349,7 +341,7 @@ func rounded(x float64) float64 {
 }
 
 // cross makes the interactions that the plan asks for: the products of the columns of two terms.
-func (s *regression) cross() error {
+func (s *modelled) cross() error {
 	for k, pair := range s.asked.Interactions {
 		a, b := s.termOf(pair[0]), s.termOf(pair[1])
 		t := &term{field: pair[0] + " " + pair[1], title: a.title + " × " + b.title, slug: "interaction-" + strconv.Itoa(k+1), spoken: inSentence, between: [2]*term{a, b}}
@@ -373,7 +365,7 @@ func (s *regression) cross() error {
 	return nil
 }
 
-func (s *regression) termOf(field string) *term {
+func (s *modelled) termOf(field string) *term {
 	return s.terms[slices.IndexFunc(s.terms, func(t *term) bool { return t.field == field })]
 }
 

@@ -11,12 +11,13 @@ import (
 // short. A common rule (Peduzzi and others 1995), not a law.
 const enoughEvents = 10
 
-func (s *regression) modelHeading() string {
-	what := "Hazard of "
-	if s.asked.Model == plan.IncidenceModel {
-		what = "Cumulative incidence of "
-	}
+func (s *modelled) modelHeading() string {
+	what := map[plan.Model]string{plan.HazardModel: "Hazard of ", plan.IncidenceModel: "Cumulative incidence of ", plan.OddsModel: "Odds of ",
+		plan.RateModel: "Rate of "}[s.asked.Model]
 	h := what + s.endpoint.Label
+	if s.asked.Horizon > 0 && s.ofOutcome() {
+		h += map[plan.Model]string{plan.OddsModel: " by ", plan.RateModel: " up to "}[s.asked.Model] + s.horizonWords()
+	}
 	if by := s.byWords(); by != "" {
 		h += ", by " + by
 	}
@@ -26,9 +27,18 @@ func (s *regression) modelHeading() string {
 	return h + s.chosen()
 }
 
-func (s *regression) modelQuestion() string {
-	if s.asked.Model == plan.IncidenceModel {
+func (s *modelled) modelQuestion() string {
+	switch {
+	case s.asked.Model == plan.IncidenceModel:
 		return "Which characteristics go with more or fewer who come to " + s.endpoint.Label + ", given that some come to another end first?"
+	case s.asked.Outcome != nil && s.asked.Model == plan.OddsModel:
+		return "Which characteristics go with higher or lower odds of " + s.endpoint.Label + "?"
+	case s.asked.Model == plan.OddsModel:
+		return "Which characteristics go with higher or lower odds of having come to " + s.endpoint.Label + " by " + s.horizonWords() + "?"
+	case s.counts():
+		return "Which characteristics go with more or less of " + s.endpoint.Label + "?"
+	case s.asked.Model == plan.RateModel:
+		return "Which characteristics go with more or fewer events of " + s.endpoint.Label + " for a time at risk?"
 	}
 	return "Which characteristics go with a higher or lower rate of " + s.endpoint.Label + " among those who still can come to it?"
 }
@@ -50,23 +60,44 @@ func spokenGroup(t *term, e effect) string {
 }
 
 // modelAnswer says the ratios, of the groups where there are some; or why there are none.
-func (s *regression) modelAnswer() []report.Text {
+func (s *modelled) modelAnswer() []report.Text {
 	who := say("The model has ", value(s.usedID()), " of ", value(s.allID()), " shoulders, with ", value(s.eventID()),
 		" "+strings.ToLower(s.endpointWord())+": ", value(s.eachID()), ".")
+	if s.tellsUnknown() {
+		who = append(who, say(" Left out are ", value(s.unknownID()), " shoulders "+s.unknownClause()+".")...)
+	}
 	if s.fit.why != "" {
 		s.short[s.asked.ID] = report.Words(s.modelHeading() + ": the model cannot be estimated; the section says why.")
 		return []report.Text{report.Words("The model cannot be estimated: " + s.fit.why + "."), who}
 	}
 	texts := []report.Text{s.ratioSentence(), who}
 	if few := float64(s.events) / float64(max(1, s.coefficients())); few < enoughEvents {
-		texts = append(texts, report.Words("That is few: below ten for each coefficient, ratios tend to be too large and intervals too short. "+
-			"Leave characteristics out, merge levels, or ask for the penalised likelihood."))
+		texts = append(texts, report.Words("That is few: below ten for each coefficient, ratios tend to be too large and intervals too short. "+s.fewWords()))
 	}
 	return append(texts, s.steadySentences()...)
 }
 
+// fewWords says what can be done about few events.
+func (s *modelled) fewWords() string {
+	switch {
+	case s.asked.Penalised:
+		return "The likelihood is penalised for that; fewer characteristics, or merged levels, would help more."
+	case s.asked.Model == plan.IncidenceModel:
+		return "Leave characteristics out, or merge levels."
+	}
+	return "Leave characteristics out, merge levels, or ask for the penalised likelihood (“penalised: true”)."
+}
+
+// unknownClause says of shoulders why their outcome is not known.
+func (s *modelled) unknownClause() string {
+	if s.asked.Outcome != nil {
+		return "whose outcome is not recorded"
+	}
+	return s.unknownWords()
+}
+
 // ratioSentence says the ratios of the groups, or of the first characteristics.
-func (s *regression) ratioSentence() report.Text {
+func (s *modelled) ratioSentence() report.Text {
 	terms := s.terms
 	if s.asked.Groups.By != "" {
 		terms = terms[:1]
@@ -88,16 +119,16 @@ func (s *regression) ratioSentence() report.Text {
 			}
 		}
 	}
-	start := "The " + s.ratioWords() + " of " + s.endpoint.Label + " is "
+	start := "The " + s.ratioWords() + " of " + s.what() + " is "
 	if s.coefficients() > 1 && len(s.terms) > 1 {
-		start = "Adjusted for the other characteristics of the model, the " + s.ratioWords() + " of " + s.endpoint.Label + " is "
+		start = "Adjusted for the other characteristics of the model, the " + s.ratioWords() + " of " + s.what() + " is "
 	}
-	s.short[s.asked.ID] = say(sentence(s.ratioWords())+" of "+s.endpoint.Label+": ", join(brief), ".")
+	s.short[s.asked.ID] = say(sentence(s.ratioWords())+" of "+s.what()+": ", join(brief), ".")
 	return say(start, join(parts), ".")
 }
 
 // steadySentences say whose ratios change over follow-up, and what can be done.
-func (s *regression) steadySentences() []report.Text {
+func (s *modelled) steadySentences() []report.Text {
 	var parts []report.Text
 	for _, t := range s.terms {
 		if p, tested := s.steady[t]; tested && p < doubtful {
@@ -107,17 +138,43 @@ func (s *regression) steadySentences() []report.Text {
 	if len(parts) == 0 {
 		return nil
 	}
-	further := "To go on, give each level a baseline hazard of its own (strata), let ratios differ between stretches of follow-up (times), or compare the mean time " +
-		"free of the endpoint (a comparison of groups with a horizon)."
-	if len(s.asked.Times) > 0 {
-		further = "The table by time since the index procedure lets them differ; a mean time free of the endpoint (a comparison of groups with a horizon) needs no such ratio."
+	return []report.Text{say("Ratios do not seem to stay the same over follow-up for ", join(parts), ": one number then is an average over time. "+s.furtherWords())}
+}
+
+// furtherWords says what the section does about ratios that change, and what the plan can ask for.
+func (s *modelled) furtherWords() string {
+	if s.asked.Model == plan.IncidenceModel {
+		return "To go on, look at the cumulative incidence of the groups themselves (implant survival by group), or ask for the model of the hazard with “times”, " +
+			"whose ratios may differ between stretches of follow-up."
 	}
-	return []report.Text{say("Ratios do not seem to stay the same over follow-up for ", join(parts), ": one number then is an average over time. "+further)}
+	var done, open []string
+	offer := func(has bool, doing, offering string) {
+		if has {
+			done = append(done, doing)
+		} else {
+			open = append(open, offering)
+		}
+	}
+	offer(len(s.asked.Times) > 0, "the table by time since the index procedure lets ratios differ", "let ratios differ between stretches of follow-up (“times: [1, 5]”)")
+	offer(s.asked.Strata != "", "each group of "+s.fieldWords(s.asked.Strata)+" has a baseline hazard of its own",
+		"give each level of a characteristic a baseline hazard of its own, which then has no ratio (“strata: field”)")
+	offer(s.asked.Horizon > 0, "the mean time free of the endpoint needs no ratio", "compare the mean time free of the endpoint of groups, which needs no ratio (“by: field” with “horizon: 5”)")
+	var text string
+	if len(done) > 0 {
+		text = "Here " + strings.Join(done, ", and ") + ". "
+	}
+	if len(open) > 0 {
+		text += "The plan can ask to " + strings.Join(open, "; or to ") + "."
+	}
+	return strings.TrimSpace(text)
 }
 
 // modelMethod is the method, in sentences fit for a paper.
-func (s *regression) modelMethod() []report.Text {
+func (s *modelled) modelMethod() []report.Text {
 	texts := []report.Text{s.timeText(), report.Words(s.modelText() + s.varianceText()), report.Words(s.formText())}
+	if s.asked.Outcome != nil {
+		texts[0] = report.Words("The unit of analysis is the shoulder. The outcome is " + s.endpoint.Label + ".")
+	}
 	if s.fit.hazard != nil && s.fit.why == "" {
 		if len(s.asked.Times) > 0 {
 			texts = append(texts, report.Words("In a further model ratios may differ between stretches of follow-up; whether they do is tested by the differences from the "+
@@ -127,15 +184,22 @@ func (s *regression) modelMethod() []report.Text {
 			"(Grambsch and Therneau, Biometrika 1994;81:515), for each characteristic and for all; the test takes shoulders as independent. Concordance is the share of "+
 			"pairs of shoulders that the model puts into the order of their events (Harrell and others, J Am Med Assoc 1982;247:2543)."))
 	}
+	if s.fit.incidence != nil && s.fit.why == "" {
+		texts = append(texts, report.Words("Proportional subdistribution hazards were tested by the score of an effect that changes with the share of the events before "+
+			"(Zhou, Fine and Laird, Stat Med 2013;32:3804), with the variance of the model's intervals."))
+	}
 	return texts
 }
 
 // modelText names the model and its source.
-func (s *regression) modelText() string {
+func (s *modelled) modelText() string {
 	if s.asked.Model == plan.IncidenceModel {
 		return "The cumulative incidence was modelled by proportional subdistribution hazards (Fine and Gray, J Am Stat Assoc 1999;94:496): who comes to another end " +
 			"first stays in the comparison, with a weight that falls as they would have been censored. Tied events are treated by Breslow's method; an event comes " +
 			"before a censoring of the same day in the weights too. "
+	}
+	if s.ofOutcome() {
+		return s.outcomeText()
 	}
 	text := "The hazard was modelled by Cox's proportional hazards (J R Stat Soc B 1972;34:187)"
 	if len(s.episodes.Causes) > 1 {
@@ -153,13 +217,35 @@ func (s *regression) modelText() string {
 	return text
 }
 
+// outcomeText names a model of an outcome and its source.
+func (s *modelled) outcomeText() string {
+	text := "The odds were modelled by logistic regression (Cox, J R Stat Soc B 1958;20:215). "
+	if s.asked.Model == plan.RateModel {
+		text = "The number of events was modelled by Poisson regression"
+		if s.years != nil && s.asked.Outcome == nil {
+			text += " with the time at risk as offset, in years of 365.25 days (Frome, Biometrics 1983;39:665); who leaves on the day of the operation counts half a day"
+		} else if s.years != nil {
+			text += " with the time at risk as offset, taken from " + s.fieldWords(s.asked.Outcome.Time)
+		}
+		text += ". "
+	}
+	if s.asked.Penalised {
+		text += "The likelihood is penalised (Firth, Biometrika 1993;80:27; Heinze and Schemper, Stat Med 2002;21:2409), and intervals are those of its profile. "
+	}
+	return text
+}
+
 // varianceText says what the intervals rest on.
-func (s *regression) varianceText() string {
+func (s *modelled) varianceText() string {
 	switch {
 	case s.asked.Model == plan.IncidenceModel && s.clustered:
 		return "The variance is clustered by patient (Zhou and others, Biostatistics 2012;13:371)."
 	case s.asked.Model == plan.IncidenceModel:
 		return "The variance is that of its inventors, which knows that the weights are estimated."
+	case s.clustered && s.ofOutcome():
+		return "The variance is clustered by patient (Liang and Zeger, Biometrika 1986;73:13)."
+	case s.counts() && !s.asked.Penalised:
+		return "The variance is robust: it does not suppose that counts vary as Poisson's do (White, Econometrica 1982;50:1)."
 	case s.clustered:
 		return "The variance is clustered by patient (Lin and Wei, J Am Stat Assoc 1989;84:1074)."
 	case s.asked.Penalised:
@@ -170,7 +256,7 @@ func (s *regression) varianceText() string {
 }
 
 // formText says in which form characteristics enter, and who is in the models.
-func (s *regression) formText() string {
+func (s *modelled) formText() string {
 	var splines []string
 	for _, t := range s.terms {
 		if t.asked.Knots > 0 {
@@ -185,14 +271,15 @@ func (s *regression) formText() string {
 }
 
 // modelNotes say what a reader should know about the ratios.
-func (s *regression) modelNotes() []report.Text {
+func (s *modelled) modelNotes() []report.Text {
 	notes := []report.Text{report.Words("A ratio is not a cause: it says how groups that differ in one characteristic compare when they are alike in the others of the model, " +
 		"not what a change would do.")}
 	if s.fit.hazard != nil && s.fit.why == "" {
 		notes = append(notes, say("Concordance: ", withInterval(s.concordanceID()), " of the pairs of shoulders are in the order that the model expects; one half is no "+
 			"better than chance. It is measured on the shoulders that the model was made from."))
 	}
-	if s.asked.Penalised && s.asked.Variance == plan.Clustered && s.repeated() {
+	notes = append(notes, s.outcomeNotes()...)
+	if s.asked.Penalised && !s.ofOutcome() && s.asked.Variance == plan.Clustered && s.repeated() {
 		notes = append(notes, report.Words("The penalised likelihood takes the two shoulders of a patient as independent, so that intervals are slightly too short."))
 	}
 	for _, t := range s.terms {
@@ -201,7 +288,7 @@ func (s *regression) modelNotes() []report.Text {
 				" are those at the reference (or 0) of the other; the ratio of an interaction is what the two together multiply by beyond that."))
 		}
 	}
-	if len(s.episodes.Causes) > 1 {
+	if len(s.episodes.Causes) > 1 && !s.ofOutcome() {
 		notes = append(notes, report.Words("The hazard says what bears on those who still can come to the endpoint; the cumulative incidence also reflects who comes to another end first. "+
 			"A characteristic can raise the one and not the other, so both deserve to be asked for."))
 	}

@@ -281,9 +281,9 @@ func (s *followed) bilateralWords() string {
 			"for those of two."
 	}
 	if s.asked.Kind == plan.RevisionRates {
-		return " two or more shoulders in the cohort. Intervals of counts take shoulders as independent, which is slightly too sure of itself when " +
+		return " two or more shoulders in the cohort. Intervals of counts take shoulders as independent, which makes them slightly too short when " +
 			"the two sides of a patient fail alike."
 	}
-	return " two or more shoulders in the cohort. As the plan asks, the intervals here take shoulders as independent, which is too sure of itself " +
-		"when the two sides of a patient fail alike."
+	return " two or more shoulders in the cohort. The intervals here take shoulders as independent, which makes them too short when the two sides of a " +
+		"patient fail alike."
 }

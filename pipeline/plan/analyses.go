@@ -39,7 +39,8 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
-		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised")
+		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
+		"given", "replicates", "seed", "shape", "cuts")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -55,6 +56,8 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.shares(s, &a)
 	r.comparison(s, &a, end)
 	r.regression(s, &a, end)
+	r.validation(s, &a, end)
+	r.projection(s, &a)
 	r.reasonsOf(s, &a, end)
 	r.sensitivity(s, &a)
 	r.described(s, &a)
@@ -260,12 +263,19 @@ func (r *reader) headline(s section, a *Analysis, end *declared) {
 
 // madeID makes the id of an analysis that the plan does not name.
 func madeID(a *Analysis) string {
-	if a.Kind == "" || a.Endpoint == "" && a.Kind.overTime() {
+	if a.Kind == "" || a.Endpoint == "" && a.Outcome == nil && a.Kind.overTime() {
 		return ""
 	}
 	id := string(a.Kind) + " " + a.Endpoint
-	if a.Model == IncidenceModel {
+	switch {
+	case a.Kind == Validation:
+	case a.Model == IncidenceModel:
 		id = string(a.Kind) + " of incidence " + a.Endpoint
+	case a.Model == OddsModel || a.Model == RateModel:
+		id = string(a.Kind) + " of " + string(a.Model) + " " + a.Endpoint
+	}
+	if a.Outcome != nil {
+		id += " " + a.Outcome.Field
 	}
 	if a.Groups.By != "" {
 		id += " by " + a.Groups.By

@@ -19,8 +19,11 @@ var kinds = []struct {
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
 	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
 		[]string{"endpoint", "times", "unit", "landmark", "split", "per", "reference", "interval"})},
-	{Regression, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "landmark", "split", "variance", "reference", "strata", "model",
-		"adjust_for", "interactions", "ties", "penalised"})},
+	{Regression, nil, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "landmark", "split", "variance", "reference", "strata", "model",
+		"adjust_for", "interactions", "ties", "penalised", "horizon", "outcome", "predict"})},
+	{Validation, []string{"endpoint", "horizon"}, []string{"endpoint", "horizon", "unit", "landmark", "variance", "model", "adjust_for", "interactions", "ties", "penalised",
+		"given", "replicates", "seed"}},
+	{Projection, []string{"endpoint", "times"}, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "until", "landmark", "variance", "shape", "cuts"})},
 	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
 	{BothShoulders, nil, inGroups},
 	{Indication, nil, nil},
@@ -39,6 +42,7 @@ var remedies = map[string]string{
 	"times":    "say at which times, as in \"times: [1, 2, 5, 10]\"",
 	"by":       "name the field whose groups are compared, as in \"by: indication\"",
 	"endpoint": "name one of the plan's endpoints",
+	"horizon":  "say for when risks are predicted, as in \"horizon: 5\"",
 }
 
 func kindNames() []string {

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -20,6 +21,10 @@ const (
 	// IncidenceModel asks what changes how many come to the endpoint, given that some come to a competing event first (Fine and
 	// Gray).
 	IncidenceModel Model = "cumulative incidence"
+	// OddsModel asks what changes the odds of having come to the endpoint by a horizon, or of an outcome that a field holds (logistic).
+	OddsModel Model = "odds"
+	// RateModel asks what changes the number of events for a time at risk (Poisson).
+	RateModel Model = "rate"
 )
 
 // Ties says what is done with several events on one day.
@@ -54,9 +59,13 @@ func (r *reader) regression(s section, a *Analysis, end *declared) {
 		}
 	}
 	if v := s.values["model"]; v != nil {
-		word, _ := r.choice(v, "model", words([]Model{HazardModel, IncidenceModel}))
+		word, _ := r.choice(v, "model", words([]Model{HazardModel, IncidenceModel, OddsModel, RateModel}))
 		a.Model = Model(word)
+	}
+	if a.Kind == Regression {
 		r.incidence(s, a, end)
+		r.modelKeys(s, a)
+		r.outcome(s, a)
 	}
 	if v := s.values["ties"]; v != nil {
 		word, _ := r.choice(v, "ties", words([]Ties{EfronTies, BreslowTies, ExactTies}))
@@ -71,6 +80,9 @@ func (r *reader) regression(s section, a *Analysis, end *declared) {
 	if v := s.values["interactions"]; v != nil {
 		r.interactions(v, a)
 	}
+	if v := s.values["predict"]; v != nil {
+		r.predict(v, a)
+	}
 }
 
 // incidence reports what a model of the cumulative incidence has no answer for.
@@ -78,13 +90,24 @@ func (r *reader) incidence(s section, a *Analysis, end *declared) {
 	if a.Model != IncidenceModel {
 		return
 	}
-	if end != nil && !end.broken && len(end.endpoint.Competing) == 0 {
+	if s.values["model"] != nil && end != nil && !end.broken && len(end.endpoint.Competing) == 0 {
 		r.wrong(s.values["model"], "model is cumulative incidence, but nothing competes with the endpoint "+quote(a.Endpoint),
 			"hazard, or an endpoint with competing causes", "add \"competing: [died]\" to the endpoint, or write hazard")
 	}
-	for _, key := range []string{"times", "ties", "penalised", "strata", "split", "landmark"} {
-		if v := s.values[key]; v != nil {
-			r.wrong(v, key+" stands with the model cumulative incidence", key+" with the model hazard", "remove one of the two")
+}
+
+// modelKeys reports keys that stand with another model than theirs.
+func (r *reader) modelKeys(s section, a *Analysis) {
+	for _, k := range []struct {
+		key    string
+		models []Model
+	}{
+		{"times", []Model{HazardModel}}, {"ties", []Model{HazardModel}}, {"strata", []Model{HazardModel}}, {"split", []Model{HazardModel, RateModel}},
+		{"landmark", []Model{HazardModel, OddsModel, RateModel}}, {"penalised", []Model{HazardModel, OddsModel, RateModel}},
+		{"horizon", []Model{HazardModel, OddsModel, RateModel}}, {"outcome", []Model{OddsModel, RateModel}},
+	} {
+		if v := s.values[k.key]; v != nil && a.Model != "" && !slices.Contains(k.models, a.Model) {
+			r.wrong(v, k.key+" stands with the model "+string(a.Model), k.key+" with the model "+strings.Join(words(k.models), " or "), "remove one of the two")
 		}
 	}
 }
@@ -256,8 +279,12 @@ func (l *settings) regression(key string, a *Analysis) {
 	l.add(key+".strata", a.Strata)
 	if a.Model == HazardModel {
 		l.add(key+".ties", string(a.Ties))
+	}
+	if a.Model != IncidenceModel {
 		l.add(key+".penalised", strconv.FormatBool(a.Penalised))
 	}
+	l.outcome(key, a)
+	l.predict(key, a.Predict)
 	l.add(key+".level", number(a.Level))
 	l.add(key+".variance", string(a.Variance))
 }

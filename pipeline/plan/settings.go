@@ -236,8 +236,15 @@ func (l *settings) analysis(a *Analysis) {
 		l.rates(key, a)
 		return
 	}
-	if a.Kind == Regression {
+	switch a.Kind {
+	case Regression:
 		l.regression(key, a)
+		return
+	case Validation:
+		l.validation(key, a)
+		return
+	case Projection:
+		l.projection(key, a)
 		return
 	}
 	l.add(key+".times", join(numbers(a.Times)))

@@ -69,7 +69,18 @@ type Analysis struct {
 	AdjustFor    []Covariate
 	Interactions [][2]string // fields whose effects may depend on one another
 	Ties         Ties
-	Penalised    bool // by the penalty of Firth, for few events
+	Penalised    bool        // by the penalty of Firth, for few events
+	Outcome      *Outcome    // a field in place of the endpoint; nil for the endpoint
+	Predict      *Prediction // nil for none
+
+	// Of a model validation, whose Horizon it is that risks are predicted for.
+	Given      *GivenModel // nil: the model is made here
+	Replicates int         // samples of the bootstrap
+	Seed       uint64
+
+	// Of a projection.
+	Shape Shape
+	Cuts  []float64 // where the hazard changes, in Unit
 
 	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
@@ -97,6 +108,10 @@ const (
 	// Regression asks what changes the hazard or the cumulative incidence of the endpoint, each characteristic adjusted for the
 	// others.
 	Regression Kind = "regression"
+	// Validation asks how well the risks that a model predicts agree with what happened.
+	Validation Kind = "model validation"
+	// Projection asks what a parametric curve says beyond what was seen.
+	Projection Kind = "projection"
 	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
 	Baseline Kind = "baseline characteristics"
 	// BothShoulders asks how many patients have both shoulders in, and which make matched pairs.
