@@ -280,7 +280,7 @@ func TestEffectAndTests(t *testing.T) {
 	if e := f.Effect(0, 0.95); e.Status != covariates.Separated || e.Estimate != 0 || e.Reason != "because" {
 		t.Errorf("%+v", e)
 	}
-	for s := covariates.Converged; s <= covariates.LimitReached; s++ {
+	for s := covariates.Converged; s <= covariates.Unsupported; s++ {
 		if s.String() == "" || s.String() == "unknown status" {
 			t.Errorf("status %d has no words", s)
 		}

@@ -20,11 +20,14 @@ const (
 	Separated
 	// LimitReached: the largest likelihood was not found within the steps allowed.
 	LimitReached
+	// Unsupported: there is no such method for data of this kind; the reason says what to do instead.
+	Unsupported
 )
 
 var statusText = [...]string{
 	Converged: "converged", NoRows: "no rows", NoEvents: "no events", TooFewEvents: "more coefficients than events",
 	Singular: "singular", Separated: "separated", LimitReached: "limit reached",
+	Unsupported: "no method for such data",
 }
 
 // String returns the status in plain words.

@@ -24,6 +24,9 @@ func (p Performance) plus(q Performance, share float64) Performance {
 
 // Optimism says by how much a model looks better on the rows it was made from than it is.
 type Optimism struct {
+	// Status is Converged where there is an answer; Reason says why there is none and what to do.
+	Status                        covariates.Status
+	Reason                        string
 	Apparent, Optimism, Corrected Performance
 	// Replicates were asked for; in Failed of them the model had no estimates, or nothing to be
 	// measured by, and they are not among the mean.
@@ -33,7 +36,8 @@ type Optimism struct {
 // Optimism fits the model to samples of its rows, drawn with replacement (whole clusters where the
 // data have them), and measures each fit on its sample and on all rows; the mean difference is
 // taken off what the model itself appears to do. Columns and knots are taken as given: whatever was
-// chosen by looking at the outcome is not repeated here.
+// chosen by looking at the outcome is not repeated here. Concordance is within strata. Of late
+// entries and of weights that differ the status says that there is no method.
 //
 // Sample b comes from the stream (seed, "bootstrap optimism", b), so that the result is the same
 // on every machine. Sources: Efron & Gong, Am. Stat. 37 (1983) 36–48; Harrell, Lee & Mark, Stat.
@@ -42,22 +46,90 @@ func (f *Fit) Optimism(horizon float64, replicates int, seed uint64) (*Optimism,
 	if err := f.usable(); err != nil {
 		return nil, err
 	}
-	p := f.partial
-	if p.data.Weight != nil || p.data.Stratum != nil || p.data.Entry != nil || p.data.Offset != nil {
-		return nil, fmt.Errorf("optimism is for models without weights, strata, late entries and offsets")
+	o := Options{Ties: f.Ties, Penalised: f.Penalised}
+	make := func(d Data, columns []covariates.Column) (developed, covariates.Status, error) {
+		fit, err := Cox(d, f.Cause, columns, o)
+		if err != nil {
+			return nil, 0, err
+		}
+		return fit, fit.Status, nil
 	}
+	return optimism(&repetition{f.partial.data, f.Cause, f.partial.design.Columns, horizon, make}, f, replicates, seed)
+}
+
+// IncidenceOptimism is Optimism for a model of the cumulative incidence of a cause, which it fits to the data: Cause holds events
+// of other causes. Its concordance keeps those with another event at risk to the end; its slope is that of a model of the incidence.
+//
+// Source of the concordance: Wolbers et al., Epidemiology 20 (2009) 555–561.
+func IncidenceOptimism(d Data, cause uint8, columns []covariates.Column, horizon float64, replicates int, seed uint64) (*Optimism, error) {
+	if _, _, err := d.check(cause); err != nil {
+		return nil, err
+	}
+	if d.Stratum != nil || d.Offset != nil || d.Times != nil {
+		return nil, fmt.Errorf("a model of the incidence has no strata, offsets and real times; leave Stratum, Offset and Times out")
+	}
+	if reason := d.unscorable(); reason != "" {
+		return &Optimism{Status: covariates.Unsupported, Reason: reason, Replicates: replicates}, nil
+	}
+	d.Entry, d.Weight = nil, nil
+	make := func(d Data, columns []covariates.Column) (developed, covariates.Status, error) {
+		m, err := newIncidenceModel(d, cause, columns)
+		if err != nil {
+			return nil, 0, err
+		}
+		return m, m.Status, nil
+	}
+	own, status, err := make(d, columns)
+	if err != nil {
+		return nil, err
+	}
+	if status != covariates.Converged {
+		fit := own.(*incidenceModel).SubdistributionFit
+		return &Optimism{Status: fit.Status, Reason: fit.Reason, Replicates: replicates}, nil
+	}
+	return optimism(&repetition{d, cause, columns, horizon, make}, own, replicates, seed)
+}
+
+// developed is a model made from some rows, that is measured on these or others.
+type developed interface {
+	// predictors returns the log ratio of every row, against the centres.
+	predictors(d Data, columns []covariates.Column) []float64
+	// risks turns them into risks by the horizon.
+	risks(d Data, eta []float64, horizon float64) ([]float64, error)
+	// slope is what the log ratios are to be multiplied by on other rows.
+	slope(d Data, eta []float64) (slope float64, known bool, err error)
+	// order is the data whose events the concordance puts into their order.
+	order(d Data) Data
+}
+
+// repetition is how a model is made, and from what.
+type repetition struct {
+	d       Data
+	cause   uint8
+	columns []covariates.Column
+	horizon float64
+	make    func(d Data, columns []covariates.Column) (developed, covariates.Status, error)
+}
+
+func optimism(r *repetition, own developed, replicates int, seed uint64) (*Optimism, error) {
 	if replicates < 1 {
 		return nil, fmt.Errorf("%d replicates, want 1 or more", replicates)
 	}
 	out := &Optimism{Replicates: replicates}
+	if out.Reason = r.d.unscorable(); out.Reason != "" {
+		out.Status = covariates.Unsupported
+		return out, nil
+	}
 	var err error
 	var known bool
-	if out.Apparent, known, err = f.measure(p.data, p.design.Columns, horizon, false); err != nil {
+	if out.Apparent, known, err = r.measure(own, r.d, r.columns, false); err != nil {
 		return nil, err
 	} else if !known {
-		return nil, fmt.Errorf("nothing is known at the horizon %v: no events before it, or nobody after it", horizon)
+		out.Status = covariates.NoEvents
+		out.Reason = fmt.Sprintf("nothing is known at the horizon %v: no events before it, or nobody after it; take another", r.horizon)
+		return out, nil
 	}
-	gains, failed, err := f.replicate(horizon, replicates, seed)
+	gains, failed, err := r.replicate(replicates, seed)
 	if err != nil {
 		return nil, err
 	}
@@ -69,24 +141,29 @@ func (f *Fit) Optimism(horizon float64, replicates int, seed uint64) (*Optimism,
 		}
 	}
 	if out.Failed == replicates {
-		return nil, fmt.Errorf("the model has no estimates in any of %d samples", replicates)
+		out.Status = covariates.Singular
+		out.Reason = fmt.Sprintf("the model has no estimates in any of %d samples of its rows; leave columns out, or merge levels", replicates)
+		return out, nil
 	}
 	out.Optimism = Performance{}.plus(out.Optimism, 1/float64(replicates-out.Failed))
 	out.Corrected = out.Apparent.plus(out.Optimism, -1)
 	return out, nil
 }
 
-func (f *Fit) replicate(horizon float64, replicates int, seed uint64) (gains []Performance, failed []bool, err error) {
-	p := f.partial
-	clusters, err := covariates.GroupRows(p.data.Cluster, len(p.risk))
+func (r *repetition) replicate(replicates int, seed uint64) (gains []Performance, failed []bool, err error) {
+	clusters, err := covariates.GroupRows(r.d.Cluster, len(r.d.Exit))
 	if err != nil {
 		return nil, nil, err
 	}
 	gains, failed = make([]Performance, replicates), make([]bool, replicates)
 	errs := make([]error, replicates)
 	covariates.InParallel(replicates, func(_, b int) {
-		rows := f.sample(clusters, seed, uint64(b))
-		gains[b], failed[b], errs[b] = f.gain(rows, horizon)
+		stream := random.Stream(seed, "bootstrap optimism", uint64(b))
+		rows := make([]int32, 0, len(r.d.Exit))
+		for range clusters.Count {
+			rows = clusters.AppendRows(rows, stream.IntN(clusters.Count))
+		}
+		gains[b], failed[b], errs[b] = r.gain(rows)
 	})
 	for _, err := range errs {
 		if err != nil {
@@ -96,72 +173,49 @@ func (f *Fit) replicate(horizon float64, replicates int, seed uint64) (gains []P
 	return gains, failed, nil
 }
 
-func (f *Fit) sample(clusters *covariates.Clusters, seed, replicate uint64) []int32 {
-	stream := random.Stream(seed, "bootstrap optimism", replicate)
-	rows := make([]int32, 0, len(f.partial.risk))
-	for range clusters.Count {
-		rows = clusters.AppendRows(rows, stream.IntN(clusters.Count))
-	}
-	return rows
-}
-
 // gain is how much better a model made from some rows does on them than on all.
-func (f *Fit) gain(rows []int32, horizon float64) (gain Performance, failed bool, err error) {
-	p := f.partial
-	d := Data{Exit: make([]int32, len(rows)), Cause: make([]uint8, len(rows)), Times: p.data.Times}
-	columns := make([]covariates.Column, len(p.design.Columns))
-	for j, c := range p.design.Columns {
-		columns[j] = covariates.Column{Name: c.Name, Term: c.Term, Values: make([]float64, len(rows))}
-		for at, i := range rows {
-			columns[j].Values[at] = c.Values[i]
-		}
+func (r *repetition) gain(rows []int32) (gain Performance, failed bool, err error) {
+	d := Data{Exit: pick(r.d.Exit, rows), Cause: pick(r.d.Cause, rows), Stratum: pick(r.d.Stratum, rows), Offset: pick(r.d.Offset, rows), Times: r.d.Times}
+	columns := make([]covariates.Column, len(r.columns))
+	for j, c := range r.columns {
+		columns[j] = covariates.Column{Name: c.Name, Term: c.Term, Values: pick(c.Values, rows)}
 	}
-	for at, i := range rows {
-		d.Exit[at], d.Cause[at] = p.data.Exit[i], p.data.Cause[i]
-	}
-	fit, err := Cox(d, f.Cause, columns, Options{Ties: f.Ties, Penalised: f.Penalised})
-	if err != nil || fit.Status != covariates.Converged {
+	model, status, err := r.make(d, columns)
+	if err != nil || status != covariates.Converged {
 		return gain, true, err
 	}
-	own, known, err := fit.measure(d, columns, horizon, false)
+	own, known, err := r.measure(model, d, columns, false)
 	if err != nil || !known {
 		return gain, true, err
 	}
-	all, known, err := fit.measure(p.data, p.design.Columns, horizon, true)
+	all, known, err := r.measure(model, r.d, r.columns, true)
 	return own.plus(all, -1), !known, err
 }
 
-// measure returns what the model does on some rows; known is false where nothing can be said.
-func (f *Fit) measure(d Data, columns []covariates.Column, horizon float64, others bool) (out Performance, known bool, err error) {
+// measure returns what a model does on some rows; known is false where nothing can be said.
+func (r *repetition) measure(model developed, d Data, columns []covariates.Column, others bool) (out Performance, known bool, err error) {
 	d.Cluster = nil
-	eta := make([]float64, len(d.Exit))
-	for j, c := range columns {
-		b, centre := f.Coefficient[j], f.partial.design.Centre(j)
-		for i, x := range c.Values {
-			eta[i] += float64(b * (x - centre))
-		}
-	}
-	c, err := Concord(d, f.Cause, eta)
+	eta := model.predictors(d, columns)
+	c, err := Concord(model.order(d), r.cause, eta)
 	if err != nil {
 		return out, false, err
 	}
 	out.Concordance, out.Slope = c.C, 1
 	if others {
-		turn, err := Cox(d, f.Cause, []covariates.Column{{Name: "predictor", Values: eta}}, Options{Ties: f.Ties})
-		if err != nil || turn.Status != covariates.Converged {
+		if out.Slope, known, err = model.slope(d, eta); err != nil || !known {
 			return out, false, err
 		}
-		out.Slope = turn.Coefficient[0]
 	}
-	hazard := f.partial.shares.cumulative[f.partial.slotAt(0, horizon)]
-	for i, x := range eta {
-		eta[i] = -math.Expm1(-hazard * math.Exp(x))
+	risk, err := model.risks(d, eta, r.horizon)
+	if err != nil || risk == nil {
+		return out, false, err
 	}
-	s, err := newScoring(d, f.Cause, eta, horizon)
+	d.Stratum, d.Offset, d.Weight, d.Entry = nil, nil, nil, nil
+	s, err := newScoring(d, r.cause, risk, r.horizon)
 	if err != nil {
 		return out, false, err
 	}
-	v := &Validation{Horizon: horizon, N: len(eta)}
+	v := &Validation{Horizon: r.horizon, N: len(risk)}
 	if !s.count(v) {
 		return out, false, nil
 	}

@@ -75,8 +75,9 @@ type ValidationOptions struct {
 }
 
 // Validate compares predicted risks of the event of a cause by the horizon, one for each row, with
-// what happened: to the data a model was made from, or to others. Late entries, strata and
-// weights are refused; offsets are not looked at.
+// what happened: to the data a model was made from, or to others. Of late entries and of weights
+// that differ the status says that there is no method; strata and offsets, which are part of how
+// risks were made, are not looked at, but that the concordance compares all rows with one another.
 //
 // Sources: for the weights Graf et al., Stat. Med. 18 (1999) 2529–2545 and Gerds & Schumacher,
 // Biom. J. 48 (2006) 1029–1040; for the AUC Blanche et al., Stat. Med. 32 (2013) 5381–5397 (those
@@ -96,11 +97,16 @@ func Validate(d Data, cause uint8, risk []float64, horizon float64, o Validation
 	if err := checkRisks(d, cause, risk, horizon, o); err != nil {
 		return nil, err
 	}
+	v := &Validation{Horizon: horizon, N: len(risk)}
+	if v.Reason = d.unscorable(); v.Reason != "" {
+		v.Status = covariates.Unsupported
+		return v, nil
+	}
+	d.Stratum, d.Weight, d.Entry, d.Offset = nil, nil, nil, nil
 	s, err := newScoring(d, cause, risk, horizon)
 	if err != nil {
 		return nil, err
 	}
-	v := &Validation{Horizon: horizon, N: len(risk)}
 	if !s.count(v) {
 		return v, nil
 	}
@@ -121,6 +127,21 @@ func Validate(d Data, cause uint8, risk []float64, horizon float64, o Validation
 	return v, s.groups(v, o)
 }
 
+// unscorable says why risks cannot be held against these rows, if they cannot: the weights of Graf suppose that everybody was
+// seen from the start, and that each row stands for one.
+func (d Data) unscorable() string {
+	for i := range d.Exit {
+		if d.entry(i) > 0 {
+			return "some rows came under observation late, and who had the event before is not known: take those seen from the start, or count time from " +
+				"when all were under observation (a landmark)"
+		}
+		if d.weight(i) != d.weight(0) || d.weight(i) == 0 {
+			return "rows count for different weights, for which there is no such validation: leave the weights out, or repeat rows that stand for several"
+		}
+	}
+	return ""
+}
+
 func checkRisks(d Data, cause uint8, risk []float64, horizon float64, o ValidationOptions) error {
 	if _, _, err := d.check(cause); err != nil {
 		return err
@@ -135,12 +156,6 @@ func checkRisks(d Data, cause uint8, risk []float64, horizon float64, o Validati
 		if !(p >= 0 && p <= 1) {
 			return &covariates.RowError{Row: i, Column: "the predicted risk", Found: fmt.Sprint(p), Want: "0 to 1"}
 		}
-		if d.entry(i) > 0 {
-			return &covariates.RowError{Row: i, Column: "Entry", Found: fmt.Sprint(d.Entry[i]), Want: "0: there is no such validation for late entries"}
-		}
-	}
-	if d.Weight != nil || d.Stratum != nil {
-		return fmt.Errorf("validation has no place for weights and strata; leave Weight and Stratum out")
 	}
 	if !(horizon > 0) || math.IsInf(horizon, 0) {
 		return fmt.Errorf("horizon %v, want a time above 0", horizon)
