@@ -64,6 +64,10 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return revisionReasons(b, p, c, asked)
 	case plan.Regression:
 		return regress(b, p, c, asked)
+	case plan.Validation:
+		return validateModel(b, p, c, asked)
+	case plan.Projection:
+		return project(b, p, c, asked)
 	case plan.Baseline:
 		return baselineCharacteristics(b, p, c, asked)
 	case plan.BothShoulders:

@@ -8,9 +8,6 @@ import (
 	"deltoid/stats/covariates"
 )
 
-// unitCoefficient is the unit of a log ratio and its standard error.
-const unitCoefficient = "log ratio"
-
 func (s *modelled) allID() string   { return s.id("shoulders", "all") }
 func (s *modelled) usedID() string  { return s.id("shoulders", "used") }
 func (s *modelled) lostID() string  { return s.id("shoulders", "left-out") }
@@ -173,8 +170,8 @@ func (s *modelled) ratio(id string, f *fitted, t *term, e effect, measure string
 
 // detail records the coefficient of an effect with its standard error, and its p-value.
 func (s *modelled) detail(t *term, e effect) {
-	coefficient := s.estimatedIn(s.effectID("coefficient", t, e), groupOf(t, e), "log "+s.ratioWords()+", "+inSentence(t.title), unitCoefficient)
-	spread := s.estimatedIn(s.effectID("standard-error", t, e), groupOf(t, e), "standard error of the log ratio, "+inSentence(t.title), unitCoefficient)
+	coefficient := s.estimatedIn(s.effectID("coefficient", t, e), groupOf(t, e), "log "+s.ratioWords()+", "+inSentence(t.title), report.UnitLogRatio)
+	spread := s.estimatedIn(s.effectID("standard-error", t, e), groupOf(t, e), "standard error of the log ratio, "+inSentence(t.title), report.UnitLogRatio)
 	p := s.estimatedIn(s.effectID("p", t, e), groupOf(t, e), "p value of no effect, "+inSentence(t.title), report.UnitPValue)
 	p.Method += "; Wald test"
 	if s.fit.why == "" {

@@ -54,11 +54,11 @@ func (s *followed) byWords() string {
 
 // fieldWords names a field as it stands inside a sentence.
 func (s *followed) fieldWords(name string) string {
-	f := s.cohort.Registry.Table.Schema.Field(name)
-	if f == nil || f.Title == "" {
+	column := s.cohort.Registry.Column(name, s.cohort.Definition.Indication)
+	if column == nil || column.Field.Title == "" {
 		return name
 	}
-	return uncapped(f.Title)
+	return uncapped(column.Field.Title)
 }
 
 // uncapped takes the capital from a title, but not from an abbreviation: "ASA class" stays.

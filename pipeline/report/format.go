@@ -14,6 +14,7 @@ const (
 	UnitRatio       = "ratio" // of hazards, rates or odds
 	UnitKappa       = "kappa"
 	UnitSpread      = "standard deviations" // of a standardised difference
+	UnitLogRatio    = "log ratio"           // natural logarithm of a ratio
 	UnitScore       = "score"               // of predictions: Brier's, the distance of calibration; shown with three decimal places
 	UnitYears       = "years"
 	UnitDifference  = "difference of probabilities" // shown in percentage points
@@ -172,7 +173,7 @@ func number(e Estimate, x float64, sign string) string {
 		return decimals(x, 1)
 	case e.Unit == UnitScore:
 		return decimals(x, 3)
-	case e.Unit == UnitRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || isRate(e.Unit):
+	case e.Unit == UnitRatio || e.Unit == UnitLogRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || isRate(e.Unit):
 		return decimals(x, 2)
 	default:
 		return count(x)
