@@ -19,7 +19,7 @@ type Threshold struct {
 	Closed Interval
 	// Percentile and BCa come from drawing patients again. BCa has the acceleration of the influences, 0 for AcceptableQuartile. Cut points have no
 	// BCa: theory does not carry the bootstrap to the place of a largest value, and in simulations (testdata/references/DOSSIER.md, change) BCa
-	// limits for 95 in 100 held in 84 to 91, percentiles in 90 to 97.
+	// limits for 95 in 100 held in 84 to 94, percentiles in 90 to 97.
 	Percentile, BCa Interval
 	SE              float64 // standard deviation of the replicates
 	Failed          int     // replicates without a value
