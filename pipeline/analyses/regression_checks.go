@@ -221,7 +221,8 @@ func (s *modelled) residualFigure(p *plan.Plan) ([]report.Figure, error) {
 	if len(f.Dots) == 0 {
 		return nil, nil
 	}
-	return []report.Figure{f}, nil
+	trends, err := s.trendFigures(p, r)
+	return append([]report.Figure{f}, trends...), err
 }
 
 // stretch records the ratio that the residuals of one stretch stand for.

@@ -380,3 +380,35 @@ func TestModelsOfTwoRowsSayWhy(t *testing.T) {
 		}
 	}
 }
+
+// Schoenfeld's residuals add up to 0, so that the scaled ones of the bins, weighted by their events, have the coefficient as their mean
+// (Grambsch & Therneau, Biometrika 81 (1994) 515–526); no bin has fewer than ten.
+func TestBinsOfResidualsAddUpToTheCoefficient(t *testing.T) {
+	got := modelled{file: "veteran.csv", plan: veteranTable + `analyses:
+  - {id: cox, kind: regression, endpoint: death, by: trt, adjust_for: [celltype, {field: karno, per: 10}]}
+`}.run(t)
+	pictures := 0
+	for effect, coefficient := range map[string]string{"karno": "karno", "celltype.adenocarcinoma": "celltype.adenocarcinoma", "celltype.large-cell": "celltype.large-cell"} {
+		sum, events, bins := 0.0, 0.0, 0
+		for id, e := range got {
+			if strings.HasPrefix(id, "cox.residuals."+effect+".bin-") && !strings.HasSuffix(id, ".place") {
+				n := e.number(t, "events")
+				if n < 10 {
+					t.Errorf("%s has %v residuals", id, n)
+				}
+				sum, events, bins = sum+n*e.number(t, "value"), events+n, bins+1
+			}
+		}
+		if bins == 0 {
+			continue
+		}
+		pictures++
+		near(t, effect+" events", events, 128)
+		if mean, want := sum/events, got["cox.coefficient."+coefficient].number(t, "value"); math.Abs(mean-want) > 1e-6 {
+			t.Errorf("%s: the mean of the bins is %v, the coefficient %v", effect, mean, want)
+		}
+	}
+	if pictures < 2 {
+		t.Errorf("%d pictures were looked at", pictures)
+	}
+}

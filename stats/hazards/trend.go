@@ -1,0 +1,103 @@
+package hazards
+
+import (
+	"fmt"
+	"math"
+
+	"deltoid/stats/covariates"
+	"deltoid/stats/dist"
+)
+
+// Trend is how one coefficient seems to move along a scale of time: a smooth curve through its scaled residuals.
+type Trend struct {
+	Status              covariates.Status
+	Reason              string
+	Along               []float64 // the scale, at even steps from the first event to the last
+	Value, Lower, Upper []float64
+}
+
+// Along returns where on a scale of time each event of the residuals stands.
+func (f *Fit) Along(s *Schoenfeld, scale TimeScale) ([]float64, error) {
+	if err := f.usable(); err != nil {
+		return nil, err
+	}
+	if scale > RankedTime {
+		return nil, fmt.Errorf("there is no scale of time %d", scale)
+	}
+	g, err := f.timeOf(scale)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]float64, len(s.Row))
+	for e, i := range s.Row {
+		if out[e] = g(f.partial.data.Exit[i]); math.IsInf(out[e], 0) {
+			return nil, fmt.Errorf("an event at time 0 has no %v; take another scale of time", scale)
+		}
+	}
+	return out, nil
+}
+
+// Trend smooths the scaled residuals of coefficient j along a scale of time by a natural cubic spline with so many knots (3 to 7),
+// fitted by least squares, at so many even steps. The limits take a scaled residual to have the variance events × V_jj; they are
+// for each place by itself, and model-based.
+//
+// Source: Grambsch & Therneau, Biometrika 81 (1994) 515–526, section 3.
+func (f *Fit) Trend(s *Schoenfeld, j int, scale TimeScale, knots, steps int, level float64) (*Trend, error) {
+	g, err := f.Along(s, scale)
+	if err != nil {
+		return nil, err
+	}
+	if j < 0 || j >= len(s.Scaled) || steps < 1 {
+		return nil, fmt.Errorf("coefficient %d of %d, %d steps", j, len(s.Scaled), steps)
+	}
+	out := &Trend{}
+	places, err := covariates.Knots(g, knots)
+	if err != nil {
+		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
+		return out, nil
+	}
+	gram, right := normalEquations(g, s.Scaled[j], places)
+	inner, bad := covariates.Factorise(gram, knots, nil)
+	if bad >= 0 {
+		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
+		return out, nil
+	}
+	beta := inner.Solve(right)
+	half := dist.NormalSpread(level) * math.Sqrt(float64(f.Events)*f.Model[j*len(f.Names)+j])
+	low, high := g[0], g[0]
+	for _, x := range g {
+		low, high = min(low, x), max(high, x)
+	}
+	for k := range steps + 1 {
+		at := low + float64((high-low)*float64(k)/float64(steps))
+		row, value := splineRow(at, places), 0.0
+		for i, z := range row {
+			value += float64(z * beta[i])
+		}
+		spread := float64(half * math.Sqrt(inner.Form(row)))
+		out.Along, out.Value = append(out.Along, at), append(out.Value, value)
+		out.Lower, out.Upper = append(out.Lower, value-spread), append(out.Upper, value+spread)
+	}
+	return out, nil
+}
+
+// splineRow is a constant and the columns of a spline.
+func splineRow(x float64, knots []float64) []float64 {
+	return append([]float64{1}, covariates.SplineAt(x, knots)...)
+}
+
+// normalEquations returns ZᵀZ and Zᵀy.
+func normalEquations(x, y, knots []float64) (gram, right []float64) {
+	k := len(knots)
+	gram, right = make([]float64, k*k), make([]float64, k)
+	for e, at := range x {
+		row := splineRow(at, knots)
+		for i, a := range row {
+			right[i] += float64(a * y[e])
+			for l, b := range row {
+				gram[i*k+l] += float64(a * b)
+			}
+		}
+	}
+	return gram, right
+}
