@@ -2,7 +2,9 @@ package ingest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"math"
+	"slices"
 	"unicode/utf8"
 
 	"deltoid/schemas"
@@ -21,7 +23,7 @@ func (c *column) read(buf []byte, cells []cell, width int) {
 		c.readIntegers(buf, cells, width)
 	case c.field.Type == schemas.Number && c.direct:
 		c.readNumbers(buf, cells, width)
-	case c.field.Type == schemas.Text && c.recodeAt == nil && c.pattern == nil:
+	case c.takesTexts():
 		c.readTexts(buf, cells, width)
 	default:
 		for i := 0; i < len(cells); i += width {
@@ -120,6 +122,38 @@ func (c *column) readCodes(buf []byte, cells []cell, width int) {
 
 // plain reports whether the target is a code that the export writes as we do.
 func (t target) plain() bool { return t.code >= 0 && t.recode == notRecoded }
+
+// takesTexts reports whether texts can be taken as they are, unless they are tokens or no texts at all.
+func (c *column) takesTexts() bool {
+	return c.field.Type == schemas.Text && c.recodeAt == nil && c.pattern == nil
+}
+
+// addPlainTexts adds n texts of a Parquet page, each with its length before it. see, if not nil, is shown each.
+func (c *column) addPlainTexts(page []byte, n int, see func([]byte)) error {
+	const head = 4
+	c.bytes, c.ends = slices.Grow(c.bytes, max(0, len(page)-head*n)), slices.Grow(c.ends, n)
+	for range n {
+		if len(page) < head {
+			return errShortPage
+		}
+		length := int(binary.LittleEndian.Uint32(page))
+		if page = page[head:]; length > len(page) {
+			return errShortPage
+		}
+		b := page[:length]
+		page = page[length:]
+		if see != nil {
+			see(b)
+		}
+		if len(b) == 0 || c.mayBe[b[0]] || !utf8.Valid(b) || len(c.bytes)+len(b) > math.MaxInt32 {
+			c.text(b)
+			continue
+		}
+		c.bytes = append(c.bytes, b...)
+		c.ends = append(c.ends, int32(len(c.bytes)))
+	}
+	return nil
+}
 
 func (c *column) readTexts(buf []byte, cells []cell, width int) {
 	for i := 0; i < len(cells); i += width {

@@ -19,7 +19,8 @@ type chunk struct {
 	file    *binding
 	columns []*column // for each spec; nil when the file has no such column
 	lines   []int32   // of each row, from the first line of the chunk; later from the first line of the file
-	height  int       // line feeds in the chunk
+	height  int       // line feeds in the chunk; rows of a row group
+	first   int       // of a row group, the row of the file that it begins with
 	blank   int
 	ragged  []raggedRow
 	made    []*column // for each column of the table; those that were read, unless scores stand in columns

@@ -24,6 +24,8 @@
 //	Number    [+-] digits [e [+-] digits]                 finite float64; one decimal mark, the declared one, may
 //	                                                    stand before, among or after the first digits
 //	Date      the declared layout of YYYY, MM and DD      years 0001 to 9999, days of the calendar only
+//	          or one of several, no two of which can
+//	          read the same text
 //	          or, in a workbook, a date cell
 //	          or, for day numbers, as Integer             range of int32
 //	Code      one of the field's codes                    without a list: any text, levels sorted
@@ -36,7 +38,8 @@
 //
 // A Parquet column goes through the same rules: strings as quoted cells, other types as the text they would have in a
 // text file with the declared decimal mark. A moment in a time zone becomes the day that it falls on in a declared zone,
-// and is refused without one. Only the columns needed are read, row group by row group, in a process of their own with a
+// and is refused without one; one of the old form of twelve bytes does not say whether it has a zone, and has one where the
+// plan declares it. Only the columns needed are read, row group by row group, in a process of their own with a
 // limit of memory: a damaged file is a problem with a name, never the end of the program, and never all of its memory.
 // How many values are missing, the smallest and the largest must be those that the footer states.
 //

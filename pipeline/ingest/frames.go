@@ -159,16 +159,33 @@ func readFrame(r io.Reader, f *frame) error {
 	return json.Unmarshal(text, f)
 }
 
-// unpack reads the values that follow into a column.
-func (f *columnFrame) unpack(r io.Reader, sp *spec) error {
-	c := &column{spec: sp, recoded: f.Recoded, rounded: f.Rounded, written: f.Written, tooLarge: f.TooLarge}
+// share gives an empty column some rows of the room that another has.
+func (c *column) share(whole *column, first, rows int) {
+	end := first + rows
+	switch c.field.Type {
+	case schemas.Date:
+		c.days = whole.days[first:end:end]
+	case schemas.Integer:
+		c.ints = whole.ints[first:end:end]
+	case schemas.Number:
+		c.numbers = whole.numbers[first:end:end]
+	case schemas.Code:
+		c.places = whole.places[first:end:end]
+	default:
+		c.ends = whole.ends[first:end:end]
+	}
+}
+
+// unpack reads the values that follow into a column that has room for its rows.
+func (f *columnFrame) unpack(r io.Reader, c *column) error {
+	sp := c.spec
+	c.recoded, c.rounded, c.written, c.tooLarge = f.Recoded, f.Rounded, f.Written, f.TooLarge
 	if len(f.Recoded) != len(sp.recodes) || f.Written != nil && len(f.Written) != len(sp.layouts) || f.Bytes < 0 || f.Flaws < 0 {
 		return errFrame
 	}
 	if sp.field.Type == schemas.Code && sp.codes == nil {
 		c.levels = &codeIndex{keys: f.Levels}
 	}
-	c.resize(f.Rows)
 	c.bytes = make([]byte, f.Bytes)
 	flaws := make([]byte, f.Flaws)
 	for _, b := range [][]byte{c.values(), c.bytes, flaws} {
@@ -178,6 +195,5 @@ func (f *columnFrame) unpack(r io.Reader, sp *spec) error {
 	}
 	var err error
 	c.flaws, err = unpackFlaws(flaws, f.Rows)
-	f.column = c
 	return err
 }

@@ -182,8 +182,19 @@ func (r *reader) startFile(s *fileStart, b *binding) ([]*chunk, int, error) {
 		return nil, 0, schemas.Problems{b.problem("no column of the file belongs to a field", strings.Join(b.header, ", "), "name the columns in the study plan")}
 	}
 	chunks := make([]*chunk, len(s.Rows))
+	first := 0
 	for i, rows := range s.Rows {
-		chunks[i] = &chunk{file: b, columns: make([]*column, len(r.specs)), height: int(rows)}
+		chunks[i] = &chunk{file: b, columns: make([]*column, len(r.specs)), height: int(rows), first: first}
+		first += int(rows)
+	}
+	if len(r.src.Files) == 1 && r.wide == nil {
+		r.whole = make([]*column, len(r.specs))
+		for i, at := range b.at {
+			if at >= 0 {
+				r.whole[i] = &column{spec: r.specs[i]}
+				r.whole[i].resize(first)
+			}
+		}
 	}
 	return chunks, bound * len(chunks), nil
 }
@@ -193,10 +204,16 @@ func (r *reader) takeColumn(c *child, f *columnFrame, chunks []*chunk) error {
 		chunks[f.Group].columns[f.Spec] != nil || chunks[f.Group].file.at[f.Spec] < 0 {
 		return errFrame
 	}
-	if err := f.unpack(c.out, r.specs[f.Spec]); err != nil {
+	col := &column{spec: r.specs[f.Spec]}
+	if r.whole == nil {
+		col.resize(f.Rows)
+	} else {
+		col.share(r.whole[f.Spec], chunks[f.Group].first, f.Rows)
+	}
+	if err := f.unpack(c.out, col); err != nil {
 		return err
 	}
-	chunks[f.Group].columns[f.Spec] = f.column
+	chunks[f.Group].columns[f.Spec] = col
 	r.report(f.Taken)
 	return nil
 }

@@ -106,13 +106,14 @@ func TestFramesCarryColumnsUnchanged(t *testing.T) {
 		if err := readFrame(&b, &f); err != nil {
 			t.Fatal(err)
 		}
-		if err := f.Column.unpack(&b, sp); err != nil {
+		got := &column{spec: sp}
+		got.resize(f.Column.Rows)
+		if err := f.Column.unpack(&b, got); err != nil {
 			t.Fatal(err)
 		}
-		got := f.Column.column
 		same(t, sp.field.Name+" values", got.values(), c.values())
 		same(t, sp.field.Name+" texts", string(got.bytes), string(c.bytes))
-		same(t, sp.field.Name+" counts", []any{got.recoded, got.rounded, len(got.flaws), b.Len()}, []any{c.recoded, c.rounded, len(c.flaws), 0})
+		same(t, sp.field.Name+" counts", []any{got.recoded, got.written, got.rounded, len(got.flaws), b.Len()}, []any{c.recoded, c.written, c.rounded, len(c.flaws), 0})
 		for k := range got.flaws {
 			if got.flaws[k] != c.flaws[k] {
 				t.Errorf("%s: flaw %v, want %v", sp.field.Name, got.flaws[k], c.flaws[k])

@@ -3,6 +3,8 @@ package ingest
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"sync"
 
 	"github.com/apache/arrow/go/v15/arrow/memory"
 	"github.com/apache/arrow/go/v15/parquet"
@@ -32,6 +34,7 @@ const (
 	calendarDay
 	moment
 	zonedMoment
+	twelveBytes // of twelve bytes, which do not say whether a zone is meant
 )
 
 // leaf is a column of a Parquet file.
@@ -84,6 +87,8 @@ func plainMeaning(t parquet.Type) meaning {
 		return fractional
 	case parquet.Types.Boolean:
 		return truth
+	case parquet.Types.Int96:
+		return twelveBytes
 	}
 	return unknown
 }
@@ -111,7 +116,7 @@ func (l *leaf) refusal(sp *spec) (what, remedy string) {
 			`name the zone where the patients were treated under "zones" in the study plan, or write the column as dates`
 	case l.means == moment && sp.zone != nil:
 		return "holds moments without a time zone, and the study plan declares one", "take the zone out of the study plan"
-	case sp.offsets && (l.means == calendarDay || l.means == moment || l.means == zonedMoment):
+	case sp.offsets && (l.means == calendarDay || l.means == moment || l.means == zonedMoment || l.means == twelveBytes):
 		return "holds calendar dates where the study plan declares day numbers",
 			"take the layout out of the study plan, or write the column as whole numbers"
 	}
@@ -125,8 +130,57 @@ func typeName(c *schema.Column) string {
 	return c.PhysicalType().String()
 }
 
-// read adds the values of the column's part of one row group, and shows them to what the footer states.
-func (l *leaf) read(cr file.ColumnChunkReader, c *column, rows int, st *stated) error {
+// read adds the values of the column's part of one row group, and shows them to what the footer states. Encodings of
+// differences and truth values are left to the library.
+func (l *leaf) read(pages *checkedPages, encodings []parquet.Encoding, c *column, rows int, st *stated, pool *sync.Pool) error {
+	own := !slices.ContainsFunc(encodings, func(e parquet.Encoding) bool { return !slices.Contains(ownEncodings, e) })
+	if !own || l.descr.PhysicalType() == parquet.Types.Boolean {
+		return l.readByLibrary(file.NewColumnReader(l.descr, pages, goMemory, pool), c, rows, st)
+	}
+	unsigned := l.means == unsigned
+	switch l.descr.PhysicalType() {
+	case parquet.Types.Int32:
+		return (&decoder[int32]{physical: plainInt32, c: c, adds: l.int32s, see: st.int32s(unsigned), st: st}).decode(pages, rows)
+	case parquet.Types.Int64:
+		return (&decoder[int64]{physical: plainInt64, c: c, adds: l.int64s, see: st.int64s(unsigned), st: st}).decode(pages, rows)
+	case parquet.Types.Float:
+		return (&decoder[float32]{physical: plainSingle, c: c, adds: singles, see: st.float32s(), st: st}).decode(pages, rows)
+	case parquet.Types.Double:
+		return (&decoder[float64]{physical: plainDouble, c: c, adds: doubles, see: st.float64s(), st: st}).decode(pages, rows)
+	case parquet.Types.Int96:
+		return (&decoder[parquet.Int96]{physical: plainInt96, c: c, adds: oldMoments, st: st}).decode(pages, rows)
+	case parquet.Types.ByteArray:
+		d := &decoder[parquet.ByteArray]{physical: plainTexts, c: c, adds: l.byteArrays, st: st}
+		if l.means != decimal {
+			d.see, d.seeText = st.texts(), st.text()
+		}
+		return d.decode(pages, rows)
+	}
+	if l.descr.TypeLength() <= 0 {
+		return fmt.Errorf("the footer claims values of %d bytes", l.descr.TypeLength())
+	}
+	return (&decoder[parquet.FixedLenByteArray]{physical: plainFixed(l.descr.TypeLength()), c: c, adds: l.fixedByteArrays, st: st}).decode(pages, rows)
+}
+
+func singles(c *column) func(float32)          { return c.single }
+func doubles(c *column) func(float64)          { return c.double }
+func oldMoments(c *column) func(parquet.Int96) { return c.oldMoment }
+
+func (l *leaf) byteArrays(c *column) func(parquet.ByteArray) {
+	if l.means == decimal {
+		return func(v parquet.ByteArray) { c.bigDecimal(v, l.scale) }
+	}
+	return func(v parquet.ByteArray) { c.text(v) }
+}
+
+func (l *leaf) fixedByteArrays(c *column) func(parquet.FixedLenByteArray) {
+	if l.means == uuid {
+		return func(v parquet.FixedLenByteArray) { c.uuid(v) }
+	}
+	return func(v parquet.FixedLenByteArray) { c.bigDecimal(v, l.scale) }
+}
+
+func (l *leaf) readByLibrary(cr file.ColumnChunkReader, c *column, rows int, st *stated) error {
 	unsigned := l.means == unsigned
 	switch cr := cr.(type) {
 	case *file.Int32ColumnChunkReader:
@@ -140,15 +194,13 @@ func (l *leaf) read(cr file.ColumnChunkReader, c *column, rows int, st *stated) 
 	case *file.BooleanColumnChunkReader:
 		return drain(cr, cr.ReadBatch, rows, c, c.truth, st, nil)
 	case *file.ByteArrayColumnChunkReader:
+		see := st.texts()
 		if l.means == decimal {
-			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.bigDecimal(v, l.scale) }, st, nil)
+			see = nil
 		}
-		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.ByteArray) { c.text(v) }, st, st.texts())
+		return drain(cr, cr.ReadBatch, rows, c, l.byteArrays(c), st, see)
 	case *file.FixedLenByteArrayColumnChunkReader:
-		if l.means == uuid {
-			return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.uuid(v) }, st, nil)
-		}
-		return drain(cr, cr.ReadBatch, rows, c, func(v parquet.FixedLenByteArray) { c.bigDecimal(v, l.scale) }, st, nil)
+		return drain(cr, cr.ReadBatch, rows, c, l.fixedByteArrays(c), st, nil)
 	}
 	return fmt.Errorf("the type %s cannot be read", cr.Type())
 }
@@ -178,9 +230,6 @@ func (l *leaf) int64s(c *column) func(int64) {
 	}
 	return c.signed
 }
-
-// batch is how many values are taken from the library at a time.
-const batch = 1 << 12
 
 // values is what all the library's column readers can do.
 type values interface {

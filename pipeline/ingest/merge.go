@@ -175,14 +175,14 @@ func (r *reader) mergeColumn(i, rows int) *schemas.Column {
 	var c *schemas.Column
 	switch sp.field.Type {
 	case schemas.Date:
-		c = schemas.DateColumn(sp.field, join(r.chunks, i, rows, schemas.NoDay, func(c *column) *[]int32 { return &c.days }))
+		c = schemas.DateColumn(sp.field, join(r, i, rows, schemas.NoDay, func(c *column) *[]int32 { return &c.days }))
 	case schemas.Integer:
-		c = schemas.IntegerColumn(sp.field, join(r.chunks, i, rows, schemas.NoInt, func(c *column) *[]int64 { return &c.ints }))
+		c = schemas.IntegerColumn(sp.field, join(r, i, rows, schemas.NoInt, func(c *column) *[]int64 { return &c.ints }))
 	case schemas.Number:
-		c = schemas.NumberColumn(sp.field, join(r.chunks, i, rows, math.NaN(), func(c *column) *[]float64 { return &c.numbers }))
+		c = schemas.NumberColumn(sp.field, join(r, i, rows, math.NaN(), func(c *column) *[]float64 { return &c.numbers }))
 	case schemas.Code:
 		levels := r.mergeLevels(i)
-		c = schemas.CodeColumn(sp.field, levels, join(r.chunks, i, rows, schemas.NoCode, func(c *column) *[]int16 { return &c.places }))
+		c = schemas.CodeColumn(sp.field, levels, join(r, i, rows, schemas.NoCode, func(c *column) *[]int16 { return &c.places }))
 	default:
 		c = schemas.TextColumn(sp.field, r.mergeEnds(i, rows), r.mergeBytes(i))
 	}
@@ -201,9 +201,12 @@ func (r *reader) origin(i int) (header string, position int) {
 }
 
 // join joins the values of one column and puts missing ones where a file has no such column.
-func join[T any](chunks []*chunk, i, rows int, missing T, part func(*column) *[]T) []T {
+func join[T any](r *reader, i, rows int, missing T, part func(*column) *[]T) []T {
+	if r.whole != nil {
+		return *part(r.whole[i])
+	}
 	all := make([]T, 0, rows)
-	for _, c := range chunks {
+	for _, c := range r.chunks {
 		if col := c.made[i]; col != nil {
 			values := part(col)
 			all = append(all, *values...)

@@ -142,9 +142,8 @@ func (r *reader) checkTypes(p *parquetFile, b *binding) (ps schemas.Problems) {
 	return ps
 }
 
-// readEncodings are the encodings of values that the library reads.
-var readEncodings = []parquet.Encoding{parquet.Encodings.Plain, parquet.Encodings.PlainDict, parquet.Encodings.RLE, parquet.Encodings.BitPacked,
-	parquet.Encodings.RLEDict, parquet.Encodings.DeltaBinaryPacked, parquet.Encodings.DeltaLengthByteArray, parquet.Encodings.DeltaByteArray}
+// libraryEncodings are the encodings that the library reads beside those that are decoded here, each by itself.
+var libraryEncodings = []parquet.Encoding{parquet.Encodings.DeltaBinaryPacked, parquet.Encodings.DeltaLengthByteArray, parquet.Encodings.DeltaByteArray}
 
 // unread returns an encoding of a column that is not read, or nothing.
 func (p *parquetFile) unread(l *leaf) (encoding string) {
@@ -155,14 +154,23 @@ func (p *parquetFile) unread(l *leaf) (encoding string) {
 				return err
 			}
 			for _, e := range meta.Encodings() {
-				if !slices.Contains(readEncodings, e) {
-					encoding = e.String()
+				split := slices.Contains(meta.Encodings(), splitStreams)
+				if !slices.Contains(ownEncodings, e) && (split || !slices.Contains(libraryEncodings, e)) {
+					encoding = nameOf(e)
 				}
 			}
 		}
 		return nil
 	})
 	return encoding
+}
+
+// nameOf is the name of an encoding, or its number where the library has none.
+func nameOf(e parquet.Encoding) string {
+	if name := e.String(); !strings.HasPrefix(name, "<") {
+		return name
+	}
+	return fmt.Sprintf("number %d", int(e))
 }
 
 // readColumn reads one column of one row group and returns it with the bytes it takes in the file.
@@ -194,7 +202,7 @@ func (p *parquetFile) readColumn(group int, l *leaf, sp *spec) (col *column, siz
 		if err != nil {
 			return err
 		}
-		if err := l.read(file.NewColumnReader(l.descr, checked, goMemory, p.BufferPool()), col, int(g.NumRows()), st); err != nil {
+		if err := l.read(checked, meta.Encodings(), col, int(g.NumRows()), st, p.BufferPool()); err != nil {
 			return err
 		}
 		return st.check(int(g.NumRows()))

@@ -15,6 +15,17 @@ type checkedPages struct {
 	file.PageReader
 	optional bool // values can be null
 	bad      error
+	at       valuesPage // the page that was gone to, unless it is a dictionary
+}
+
+// valuesPage is a page of values with what its check has found out.
+type valuesPage struct {
+	levels   []byte // of one bit, which says whether a value is there; nil when all are
+	packed   bool   // the levels are plain bits, the highest of each byte first
+	body     []byte
+	values   int // with those that are missing
+	present  int
+	encoding parquet.Encoding
 }
 
 // Next goes to the next page; false at the end and when the page cannot be decoded.
@@ -61,13 +72,17 @@ func (p *checkedPages) check() error {
 	default:
 		return nil
 	}
+	p.at = valuesPage{packed: packed, body: body, values: values, present: values, encoding: parquet.Encoding(p.Page().Encoding())}
 	if p.optional {
 		var ok bool
-		if values, ok = countPresent(levels, values, packed); !ok {
+		if p.at.present, ok = countPresent(levels, values, packed); !ok {
 			return errShortLevels
 		}
+		if p.at.present < values {
+			p.at.levels = levels
+		}
 	}
-	return checkDeltas(parquet.Encoding(p.Page().Encoding()), body, values)
+	return checkDeltas(p.at.encoding, body, p.at.present)
 }
 
 // splitLevels parts the levels of a first-version page from its values. Levels of one bit are enough: nested columns

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
@@ -100,15 +101,40 @@ func (s *stated) float(v float64) {
 	}
 }
 
-func (s *stated) texts() func([]parquet.ByteArray) {
+// text returns what holds a text against the two that the footer states; nil when it states none. Most are told by their
+// first eight letters.
+func (s *stated) text() func([]byte) {
 	stats, ok := s.stats.(*metadata.ByteArrayStatistics)
 	if !ok || !s.limits() {
 		return nil
 	}
 	low, high := stats.Min(), stats.Max()
+	above, below := firstLetters(low), firstLetters(high)
+	return func(v []byte) {
+		if len(v) >= 8 {
+			if letters := binary.BigEndian.Uint64(v); letters > above && letters < below {
+				return
+			}
+		}
+		s.wrong = s.wrong || bytes.Compare(v, low) < 0 || bytes.Compare(v, high) > 0
+	}
+}
+
+// firstLetters is the number that the first eight letters of a text make, with zeros behind a shorter one.
+func firstLetters(b []byte) uint64 {
+	var room [8]byte
+	copy(room[:], b)
+	return binary.BigEndian.Uint64(room[:])
+}
+
+func (s *stated) texts() func([]parquet.ByteArray) {
+	see := s.text()
+	if see == nil {
+		return nil
+	}
 	return func(values []parquet.ByteArray) {
 		for _, v := range values {
-			s.wrong = s.wrong || bytes.Compare(v, low) < 0 || bytes.Compare(v, high) > 0
+			see(v)
 		}
 	}
 }

@@ -52,6 +52,7 @@ type reader struct {
 	memory    int64         // that a child may take, however small its file
 	bindings  []*binding
 	chunks    []*chunk
+	whole     []*column // of a table that is one Parquet file: for each spec the room for all its rows, of which the chunks have parts
 	progress  func(bytesDone, bytesTotal int64)
 	lock      sync.Mutex // guards the chunks of a file and what follows while goroutines work
 	waiting   int        // bytes of joined chunks that were not given back

@@ -2,11 +2,14 @@ package ingest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/hex"
 	"math"
 	"math/big"
 	"strconv"
 	"time"
+
+	"github.com/apache/arrow/go/v15/parquet"
 
 	"deltoid/schemas"
 )
@@ -146,6 +149,23 @@ func (c *column) moment(v, perDay int64) {
 		return
 	}
 	c.text(text)
+}
+
+// oldMoment adds a moment of twelve bytes: nanoseconds of the day, and the day of the Julian calendar's count. The file does
+// not say whether it is meant in UTC; it is where the plan declares a zone.
+func (c *column) oldMoment(v parquet.Int96) {
+	const dayOf1970, perDay, thousandths = 2440588, 86400e6, 1000
+	nanos, day := int64(binary.LittleEndian.Uint64(v[:])), int64(binary.LittleEndian.Uint32(v[8:]))-dayOf1970
+	if day < firstDay || day > lastDay || nanos < 0 || nanos >= perDay*thousandths {
+		c.bad(schemas.RuleBadDate, hex.AppendEncode([]byte("twelve bytes "), v[:]))
+		return
+	}
+	micros := min((nanos+thousandths-1)/thousandths, perDay-1) // only midnight is midnight
+	if c.zone != nil {
+		c.zoned(day*perDay+micros, perDay)
+		return
+	}
+	c.moment(day*perDay+micros, perDay)
 }
 
 // zoned adds the day that a moment falls on in the declared zone. A field of texts keeps the moment as it is.
