@@ -30,10 +30,8 @@ func Adjusted(responses []Response, group []bool, columns []covariates.Column, p
 	if err := firstError(checkLength("group", len(group), n), checkPatients(patient, n), checkLevel(level)); err != nil {
 		return AdjustedDifference{}, err
 	}
-	for _, c := range columns {
-		if err := checkLength("column "+c.Name, len(c.Values), n); err != nil {
-			return AdjustedDifference{}, err
-		}
+	if err := checkColumns(columns, n); err != nil {
+		return AdjustedDifference{}, err
 	}
 	a, err := newAdjusting(responses, group, columns, patient)
 	if err != nil {

@@ -50,3 +50,16 @@ func BenchmarkDiscrimination(b *testing.B) {
 		}
 	})
 }
+
+// The share of responders over every threshold, for 100,000 shoulders of 67,000 patients.
+func BenchmarkResponderCurve(b *testing.B) {
+	a := usual.draw(100_000, true, 7)
+	scale := change.Scale{Worst: math.Inf(-1), Best: math.Inf(1)}
+	b.Run("100000", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := change.ResponderCurve(a.Scores, scale, change.OfChange, nil, 0.95); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}

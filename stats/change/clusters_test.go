@@ -173,3 +173,52 @@ func holds(t *testing.T, what string, e change.Estimate, truth float64) {
 		t.Errorf("%s is %v (standard error %v), truth %v", what, e.Value, e.SE, truth)
 	}
 }
+
+// The same scores counted from the other end give the same thresholds of change, and thresholds of state counted from the other end.
+func TestThresholdsFromTheOtherEnd(t *testing.T) {
+	coarse := usual
+	coarse.Digits = 2
+	a := coarse.draw(400, true, 12)
+	b := change.Anchored{Scores: change.Scores{Patient: a.Patient}, Anchor: a.Anchor}
+	for i, x := range a.Baseline {
+		b.Baseline, b.FollowUp = append(b.Baseline, 100-x), append(b.FollowUp, 100-a.FollowUp[i])
+	}
+	q, r := question(), question()
+	q.Replicates, r.Replicates = 60, 60
+	r.Scale = change.Scale{Worst: math.Inf(1), Best: math.Inf(-1)}
+	for _, about := range []change.Measure{change.OfChange, change.OfState} {
+		q.About, r.About = about, about
+		up, err := change.Thresholds(a, q)
+		must(t, err)
+		down, err := change.Thresholds(b, r)
+		must(t, err)
+		of := func(x float64) float64 {
+			if about == change.OfState {
+				return 100 - x
+			}
+			return x
+		}
+		some := false
+		for m, row := range up.Rows {
+			other := down.Rows[m]
+			if row.Status != other.Status {
+				t.Errorf("%v of %v: %v and, from the other end, %v", row.Method, about, row.Status, other.Status)
+			}
+			if !row.OK() {
+				continue
+			}
+			some = true
+			near(t, row.Method.String(), of(other.Value), row.Value, 1e-9)
+			lower, upper := of(other.Percentile.Lower), of(other.Percentile.Upper)
+			near(t, row.Method.String()+", lower", min(lower, upper), row.Percentile.Lower, 1e-9)
+			near(t, row.Method.String()+", upper", max(lower, upper), row.Percentile.Upper, 1e-9)
+			if row.Cut.OK() {
+				near(t, row.Method.String()+", cut", of(other.Cut.At), row.Cut.At, 1e-9)
+				near(t, row.Method.String()+", sensitivity", other.Cut.Sensitivity, row.Cut.Sensitivity, 1e-12)
+			}
+		}
+		if !some {
+			t.Errorf("no threshold of %v at all", about)
+		}
+	}
+}

@@ -19,7 +19,7 @@ type ResponderPoint struct {
 
 // Responders is the share of responders over every threshold.
 type Responders struct {
-	Points               []ResponderPoint // in rising order of At, one for each distinct improvement
+	Points               []ResponderPoint // from the most lenient threshold to the strictest, one for each distinct improvement
 	N, NotScored, Failed int              // Failed rows reach no threshold; they are among N
 	Patients             int              // as in Estimate
 	Level                float64
@@ -72,7 +72,9 @@ func ResponderCurve(s Scores, scale Scale, about Measure, rulings []Response, le
 	}
 	p := peopleOf(pick(s.Patient, w.rows), out.N)
 	out.Patients = p.patients()
-	w.down(p)
+	if w.down(p); len(w.at) == 0 {
+		out.State = state(NoRows, "all %d rows are ruled and none is scored", out.N)
+	}
 	out.fill(w, about == OfState && !scale.HigherIsBetter())
 	return out, nil
 }
@@ -112,7 +114,7 @@ func (w *walk) down(p people) {
 			continue
 		}
 		share := reached / n
-		variance := squares.Value() - 2*share*mixed.Value() + float64(share*share)*sizes.Value()
+		variance := squares.Value() - float64(2*share*mixed.Value()) + float64(share*share*sizes.Value())
 		w.at, w.reached = append(w.at, w.x[i]), append(w.reached, reached)
 		w.effect = append(w.effect, designEffect(reached, n, variance/(n*n), p))
 	}

@@ -1,6 +1,7 @@
 package change
 
 import (
+	"fmt"
 	"math"
 
 	"deltoid/stats/describe"
@@ -45,9 +46,9 @@ func ShareDifference(responses []Response, group []bool, patient []int32, level 
 // hybrid fills a difference of two shares from their limits and their correlation.
 func (e Estimate) hybrid(a, b Estimate, r float64) Estimate {
 	e.Value = a.Value - b.Value
-	e.SE = math.Sqrt(max(0, float64(a.SE*a.SE)+float64(b.SE*b.SE)-2*float64(r*a.SE)*b.SE))
+	e.SE = math.Sqrt(max(0, float64(a.SE*a.SE)+float64(b.SE*b.SE)-float64(2*r*a.SE*b.SE)))
 	reach := func(x, y float64) float64 {
-		return math.Sqrt(max(0, float64(x*x)-2*float64(r*x)*y+float64(y*y)))
+		return math.Sqrt(max(0, float64(x*x)-float64(2*r*x*y)+float64(y*y)))
 	}
 	e.Lower = max(-1, e.Value-reach(a.Value-a.Lower, b.Upper-b.Value))
 	e.Upper = min(1, e.Value+reach(a.Upper-a.Value, b.Value-b.Lower))
@@ -125,6 +126,9 @@ type PairedShares struct {
 func CompareSides(t PairedTable, level float64) (PairedShares, error) {
 	if err := checkLevel(level); err != nil {
 		return PairedShares{}, err
+	}
+	if min(t.Both, t.OnlyFirst, t.OnlySecond, t.Neither) < 0 {
+		return PairedShares{}, fmt.Errorf("the table of pairs %+v has a count below 0", t)
 	}
 	n := t.Both + t.OnlyFirst + t.OnlySecond + t.Neither
 	s := PairedShares{PairedTable: t}

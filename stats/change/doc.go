@@ -10,7 +10,7 @@
 //	t, err := change.Thresholds(change.Anchored{Scores: scores, Anchor: answer}, question) // every method in one table
 //	responded, err := change.Respond(scores, change.Criterion{Scale: scale, Threshold: 13.6}, nil)
 //	share, err := change.ShareOf(responded, patient, 0.95)            // complete cases and bounds
-//	curve, err := change.ResponderCurve(scores, scale, nil, 0.95)     // share over every threshold
+//	curve, err := change.ResponderCurve(scores, scale, change.OfChange, nil, 0.95)
 //
 // # Rules
 //

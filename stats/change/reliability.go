@@ -114,7 +114,7 @@ func (c *ICC) squares(measurements [][]float64, rows []int32) {
 	}
 	var between, within, shift, rest float64
 	for r, i := range rows {
-		between += k * float64((ofRow[r]-all)*(ofRow[r]-all))
+		between += float64(k * (ofRow[r] - all) * (ofRow[r] - all))
 		for j, m := range measurements {
 			d := m[i] - ofRow[r]
 			within += float64(d * d)
@@ -123,7 +123,7 @@ func (c *ICC) squares(measurements [][]float64, rows []int32) {
 		}
 	}
 	for _, m := range ofMeasurement {
-		shift += n * float64((m-all)*(m-all))
+		shift += float64(n * (m - all) * (m - all))
 	}
 	c.BetweenRows, c.WithinRows = between/(n-1), within/(n*(k-1))
 	c.BetweenMeasurements, c.Rest = shift/(k-1), rest/((n-1)*(k-1))
@@ -161,10 +161,10 @@ func (c *ICC) agreement() {
 	s := float64(x*m) + float64(y*e)
 	v := float64(s*s) / (float64(x*m)*float64(x*m)/(k-1) + float64(y*e)*float64(y*e)/((n-1)*(k-1)))
 	lower := func(f float64) float64 {
-		return n * (b - float64(f*e)) / (float64(f*(float64(k*m)+(float64(k*n)-k-n)*e)) + float64(n*b))
+		return n * (b - float64(f*e)) / (float64(f*(float64(k*m)+float64((float64(k*n)-k-n)*e))) + float64(n*b))
 	}
 	upper := func(f float64) float64 {
-		return n * (float64(f*b) - e) / (float64(k*m) + (float64(k*n)-k-n)*e + float64(n*f)*b)
+		return n * (float64(f*b) - e) / (float64(k*m) + float64((float64(k*n)-k-n)*e) + float64(n*f*b))
 	}
 	c.Value, c.Lower, c.Upper = single, lower(upperF((1-c.Level)/2, n-1, v)), upper(upperF((1-c.Level)/2, v, n-1))
 	if c.Average {

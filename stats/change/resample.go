@@ -125,7 +125,7 @@ func (s *sample) acceleration(m Method) float64 {
 	var squares, cubes float64
 	for _, u := range s.people.sums(s.influence(m)) {
 		squares += float64(u * u)
-		cubes += float64(u*u) * u
+		cubes += float64(u * u * u)
 	}
 	if !(squares > 0) {
 		return 0

@@ -148,7 +148,7 @@ func (c sums) sd() float64 {
 }
 
 // squares is the sum of squares around the mean.
-func (c sums) squares() float64 { return c.ss - float64(c.s/c.n)*c.s }
+func (c sums) squares() float64 { return c.ss - float64(c.s/c.n*c.s) }
 
 // tally is a sample counted with weights.
 type tally struct {

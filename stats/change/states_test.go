@@ -258,6 +258,19 @@ func TestErrors(t *testing.T) {
 	}
 }
 
+func TestErrorsOfModels(t *testing.T) {
+	c := someCohort(30)
+	c.columns[0].Values[7] = math.NaN()
+	_, adjusted := change.Adjusted(c.responses, c.group, c.columns, c.patient, 0.95)
+	_, weighted := change.Weighted(c.responses, nil, c.columns, c.patient, 0.95)
+	_, sides := change.CompareSides(change.PairedTable{Both: -1}, 0.95)
+	for want, err := range map[string]error{"row 7": adjusted, "age": weighted, "below 0": sides} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("error %v, want … %s …", err, want)
+		}
+	}
+}
+
 // Ceiling, floor and the possible improvement, and what rows without one of them do, by hand: from 20, 60, 100 to 60, 50, 100 of 100.
 func TestDescribeByHand(t *testing.T) {
 	none := math.NaN()
@@ -284,6 +297,11 @@ func TestDescribeByHand(t *testing.T) {
 		if d.CeilingFollowUp.K != c.ceiling || d.FloorBaseline.K != c.floor {
 			t.Errorf("%d at the best end after, %d at the worst before", d.CeilingFollowUp.K, d.FloorBaseline.K)
 		}
+	}
+	ruled, _ := change.ResponderCurve(change.Scores{Baseline: []float64{1}, FollowUp: []float64{2}}, change.Scale{Worst: 0, Best: 9}, change.OfChange,
+		[]change.Response{change.NotReached}, 0.95)
+	if ruled.Status != change.NoRows {
+		t.Errorf("a curve of ruled rows only is %v", ruled.Status)
 	}
 	open, _ := change.Describe(s, change.Scale{Worst: 0, Best: math.Inf(1)}, 0.95)
 	if open.Possible.Status != change.NotDefined || open.CeilingBaseline.Status != describe.NoRows {

@@ -73,9 +73,9 @@ func (s *sample) predictive(out *[methods]float64, t *tally) {
 	at := (odds-constant)/slope + s.centre
 	sign := s.sign()
 	out[Predictive] = sign * at
-	out[PredictiveAdjusted] = sign * (at - float64((0.090+float64(0.103*r))*sd)*odds)
+	out[PredictiveAdjusted] = sign * (at - float64((0.090+float64(0.103*r))*sd*odds))
 	if rel := s.q.AnchorReliability; rel > 0 {
-		out[PredictiveReliable] = sign * (at - float64((0.8/rel-0.5)*sd)*float64(r*odds))
+		out[PredictiveReliable] = sign * (at - float64((0.8/rel-0.5)*sd*r*odds))
 	}
 }
 
@@ -105,7 +105,7 @@ func (s *sample) logistic(t *tally) (constant, slope float64, ok bool) {
 		det := float64(h00*h11) - float64(h01*h01)
 		dc, db := (float64(h11*u0)-float64(h01*u1))/det, (float64(h00*u1)-float64(h01*u0))/det
 		c, b = c+dc, b+db
-		if size := math.Abs(dc) + math.Abs(db)*spread; size < 1e-5 { // the next step would be of the order of its square
+		if size := math.Abs(dc) + float64(math.Abs(db)*spread); size < 1e-5 { // the next step would be of the order of its square
 			return c, b, true
 		} else if !(size < 1e3) {
 			return 0, 0, false

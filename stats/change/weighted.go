@@ -1,6 +1,7 @@
 package change
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -38,10 +39,8 @@ func Weighted(responses, rulings []Response, columns []covariates.Column, patien
 			return WeightedShare{}, err
 		}
 	}
-	for _, c := range columns {
-		if err := checkLength("column "+c.Name, len(c.Values), n); err != nil {
-			return WeightedShare{}, err
-		}
+	if err := checkColumns(columns, n); err != nil {
+		return WeightedShare{}, err
 	}
 	w := weighting{responses: responses, columns: columns}
 	w.sort(rulings)
@@ -62,6 +61,21 @@ func Weighted(responses, rulings []Response, columns []covariates.Column, patien
 	}
 	w.estimate(&out, peopleOf(pick(patient, w.rows), len(w.rows)))
 	return out, nil
+}
+
+// checkColumns asks for numbers in every row, whether the row is used or not.
+func checkColumns(columns []covariates.Column, rows int) error {
+	for _, c := range columns {
+		if err := checkLength("column "+c.Name, len(c.Values), rows); err != nil {
+			return err
+		}
+		for i, x := range c.Values {
+			if !finite(x) {
+				return &covariates.RowError{Row: i, Column: c.Name, Found: fmt.Sprint(x), Want: "a finite number: leave the row out or say what it stands for"}
+			}
+		}
+	}
+	return nil
 }
 
 // weighting is the rows that count, and the model of those of them that are not ruled.
@@ -167,7 +181,7 @@ func (w *weighting) influence(weight []float64, total, share float64) []float64 
 			rest++
 		}
 		for j := range q {
-			u[k] += float64(through[j]*rest) * w.at(m, j)
+			u[k] += float64(through[j] * rest * w.at(m, j))
 		}
 	}
 	return u
