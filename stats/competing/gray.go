@@ -16,6 +16,8 @@ type Test struct {
 	Cause  int
 	Rho    float64
 	Strata int
+	// Clusters is the number of clusters that Variance was summed over; 0 where rows are independent.
+	Clusters int
 	// N and Events are the rows and the events of the cause that the test used.
 	N, Events []int64
 	// Score is above 0 where a group had more events than if all groups had one incidence.
@@ -53,31 +55,48 @@ func Gray(cause int, rho float64, strata ...*survival.Counts) (*Test, error) {
 	if err := checkGray(cause, rho, strata); err != nil {
 		return nil, err
 	}
-	k := strata[0].Groups()
-	t := &Test{Cause: cause, Rho: rho, Strata: len(strata), N: make([]int64, k), Events: make([]int64, k),
-		Score: make([]float64, k), Variance: make([]float64, k*k)}
-	events, broken := int64(0), false
+	t, broken := newTest(cause, rho, strata), false
 	for _, c := range strata {
-		for g := range k {
-			t.N[g] += c.N(g)
-			t.Events[g] += c.Events(g, cause)
-			events += c.Events(g, cause)
-		}
 		s := newGrayScan(c, cause, rho)
 		s.addTo(t)
 		broken = broken || s.broken
 	}
+	t.finish(broken)
+	return t, nil
+}
+
+func newTest(cause int, rho float64, strata []*survival.Counts) *Test {
+	k := strata[0].Groups()
+	t := &Test{Cause: cause, Rho: rho, Strata: len(strata), N: make([]int64, k), Events: make([]int64, k),
+		Score: make([]float64, k), Variance: make([]float64, k*k)}
+	for _, c := range strata {
+		for g := range k {
+			t.N[g] += c.N(g)
+			t.Events[g] += c.Events(g, cause)
+		}
+	}
+	return t
+}
+
+func (t *Test) finish(broken bool) {
+	events := int64(0)
+	for _, n := range t.Events {
+		events += n
+	}
 	if events == 0 {
 		t.Status = survival.NoEvents
-		return t, nil
+		return
+	}
+	if broken {
+		t.Status = survival.NotComparable
+		return
 	}
 	form, rank := numeric.QuadraticForm(t.Score, t.Variance)
-	if rank == 0 || broken {
+	if rank == 0 {
 		t.Status = survival.NotComparable
-		return t, nil
+		return
 	}
 	t.ChiSquare, t.DF, t.P = form, rank, dist.ChiSquareUpper(form, rank)
-	return t, nil
 }
 
 func checkGray(cause int, rho float64, strata []*survival.Counts) error {

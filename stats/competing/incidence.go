@@ -43,6 +43,7 @@ type Curve struct {
 	// Jackknife is the variance of Robust, nil elsewhere.
 	Jackknife []float64
 
+	rows     *survival.Rows // that Jackknife came from; nil elsewhere
 	form     Variance
 	counts   *survival.Counts
 	followUp survival.FollowUp
@@ -143,9 +144,9 @@ func (s *Set) finish(weighted bool) {
 			k.Total += d
 		}
 		k.overFrom = from
-		k.followUp = survival.FollowUp{N: s.N, Events: k.Total, Last: k.counts.LastTime(s.Group), NoVariance: weighted}
+		k.followUp = survival.FollowUp{N: s.N, Events: k.Total, Last: k.counts.LastTime(s.Group)}
 		if weighted {
-			k.Delta, k.Aalen = nil, nil
+			k.Delta, k.Aalen, k.followUp.Variance = nil, nil, survival.NoVariance
 		}
 	}
 }
@@ -155,7 +156,13 @@ func (s *Set) finish(weighted bool) {
 func (k *Curve) Using(form Variance) *Curve {
 	out := *k
 	out.form = form
-	out.followUp.NoVariance = out.variance() == nil
+	switch {
+	case out.variance() != nil:
+		out.followUp.Variance = survival.Estimated
+	case form == Jackknife && k.form == Jackknife: // why there is none stays as it is
+	default:
+		out.followUp.Variance = survival.NoVariance
+	}
 	return &out
 }
 
@@ -187,7 +194,7 @@ func (k *Curve) point(t, level float64, scale survival.Scale) survival.Point {
 		}
 	}
 	f := k.followUp
-	f.Over = t >= k.overFrom
+	f.Over, f.NoWeight = t >= k.overFrom, k.counts.Weightless(k.Group, t)
 	return p.Judge(f)
 }
 

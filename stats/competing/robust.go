@@ -1,6 +1,8 @@
 package competing
 
 import (
+	"sort"
+
 	"deltoid/stats/numeric"
 	"deltoid/stats/survival"
 )
@@ -48,20 +50,38 @@ func (k *Curve) robustIn(l *survival.Layout) (*Curve, error) {
 }
 
 // RobustFrom is Robust with the rows of the group from a layout that serves other curves too. The
-// error is for rows other than those that were counted.
+// error is for rows other than those that were counted. Where all rows are in one cluster there is no
+// variance, and the limits of every estimate are survival.OneCluster.
 func (k *Curve) RobustFrom(rows *survival.Rows) (*Curve, error) {
 	if err := rows.Are(k.counts, k.Group); err != nil {
 		return nil, err
 	}
-	moves, r := k.moves()
 	out := *k
-	out.form = Jackknife
-	out.followUp.NoVariance = false
+	out.form, out.rows = Jackknife, rows
+	if out.followUp.Variance = rows.Lack(); out.followUp.Variance != survival.Estimated {
+		out.Jackknife = nil
+		return &out, nil
+	}
+	moves, r := k.moves()
 	out.Jackknife = make([]float64, len(k.Time))
 	for row, cross := range rows.Cross(moves, k.Cause) {
 		out.Jackknife[row] = cross.Of(survival.Move{1, k.Incidence[row], r[row]})
 	}
 	return &out, nil
+}
+
+// Influence returns by how much clusters move the incidence at time t, for the covariance of the
+// incidences of two groups that share some; nil for a curve that is not made by Robust.
+func (k *Curve) Influence(t float64) *survival.Influence {
+	if k.rows == nil {
+		return nil
+	}
+	moves, r := k.moves()
+	row, v := sort.Search(len(k.Time), func(i int) bool { return k.Time[i] > t })-1, survival.Move{}
+	if row >= 0 {
+		v = survival.Move{1, k.Incidence[row], r[row]}
+	}
+	return k.rows.Influence(moves, k.Cause, row, v)
 }
 
 // influence is what all rows at risk share at a time, as sums over the times so far.

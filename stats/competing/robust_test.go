@@ -78,6 +78,9 @@ func TestRobustIsDelta(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if curve.N == 1 {
+				continue // nothing can be told between clusters of which there is one
+			}
 			for i := range curve.Time {
 				if math.Abs(robust.Jackknife[i]-curve.Delta[i]) > 1e-13 {
 					t.Fatalf("seed %d at %v: robust %v, delta %v", seed, curve.Time[i], robust.Jackknife[i], curve.Delta[i])
@@ -128,6 +131,9 @@ func TestRobustAgainstNumericalDerivatives(t *testing.T) {
 		}
 		for i, at := range curve.Time {
 			near(t, "weighted incidence", curve.Incidence[i], weightedIncidence(d, d.Weight, 1, 1, at), 1e-11)
+			if curve.Jackknife == nil {
+				continue // of one cluster
+			}
 			want := jackknifeByDerivatives(d, at)
 			if math.Abs(curve.Jackknife[i]-want) > 1e-8 {
 				t.Fatalf("seed %d at %v: variance %v, by derivatives %v\n%+v", seed, at, curve.Jackknife[i], want, d)

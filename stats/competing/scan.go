@@ -22,7 +22,7 @@ func stepAt(table *survival.LifeTable, row int) step {
 	for _, n := range table.Left[row*(table.Causes+1)+1 : (row+1)*(table.Causes+1)] {
 		people += n
 	}
-	at.all = people == table.AtRisk[row]
+	at.all = people == table.AtRisk[row] && at.atRisk > 0
 	return at
 }
 

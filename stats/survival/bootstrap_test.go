@@ -100,7 +100,7 @@ func TestBootstrapMeetsGreenwood(t *testing.T) {
 		t.Fatal(got, err)
 	}
 	a, b := counts.ProductLimit(0, 1).At(600), counts.ProductLimit(1, 1).At(600)
-	want, err := a.Minus(b)
+	want, err := a.Minus(b, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,7 +11,8 @@ import "deltoid/stats/numeric"
 //	ε_ij = ∫ w(t) (δ_gj − n_j/n) (dN_i − Y_i d/n)    of row i in group g on the score of group j
 //	V_jl = Σ over clusters (Σ ε_ij) (Σ ε_il)
 //
-// There is no small-sample factor. The cost is linear in the rows, in the groups for every row that
+// There is no small-sample factor, and the statistic cannot exceed the number of clusters; of one
+// cluster it would always be 1, so Status is OneCluster. The cost is linear in the rows, in the groups for every row that
 // shares its cluster, entered late or has a weight, and quadratic in the groups for every time at
 // which there are events.
 //
@@ -47,6 +48,9 @@ func ClusteredLogRank(cause int, w Weighting, d Data, stratum []int32, strata in
 	scan := newClusterScan(cause, counts, times, l, stratum)
 	t.Clusters = scan.clusters
 	t.finish(sums, scan.covariance(sums.comparable))
+	if t.Status == Estimated && scan.clusters == 1 {
+		t.Status, t.ChiSquare, t.DF, t.P = OneCluster, 0, 0, 0
+	}
 	return t, nil
 }
 

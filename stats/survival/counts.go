@@ -85,6 +85,12 @@ func (c *Counts) LastTime(group int) float64 {
 // LastDay is LastTime for counts of whole days.
 func (c *Counts) LastDay(group int) int32 { return int32(c.LastTime(group)) }
 
+// Weightless says whether rows have weights and whoever is at risk at time t in a group has none.
+func (c *Counts) Weightless(group int, t float64) bool {
+	g := &c.groups[group]
+	return g.leftWeight != nil && g.massAt([]float64{t})[0] == 0 && c.AtRisk(group, t) > 0
+}
+
 // Add adds the counts of another file, hospital or registry. Both must have the same groups
 // and causes; the unit of time has to be the same too, which only the caller can know.
 // An error leaves the counts as they were.

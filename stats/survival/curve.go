@@ -30,7 +30,8 @@ type Curve struct {
 	WeightAtRisk, WeightEvents []float64
 
 	counts *Counts
-	rows   *Rows // that a robust variance came from; nil elsewhere
+	rows   *Rows  // that a robust variance came from; nil elsewhere
+	lacks  Status // why there is no variance, or Estimated
 }
 
 // Form names an estimate of the variance of a curve.
@@ -107,7 +108,7 @@ func (k *Curve) estimate() {
 // weigh is estimate for weighted counts, which leave the variance to Robust. Whether all at risk
 // had the event is asked of the people, because sums of weights are rounded.
 func (k *Curve) weigh(table *LifeTable) {
-	k.Form = NoForm
+	k.Form, k.lacks = NoForm, NoVariance
 	k.WeightAtRisk, k.WeightEvents = table.WeightAtRisk, make([]float64, len(k.Time))
 	k.Survival = make([]float64, len(k.Time))
 	s := numeric.One()
@@ -115,9 +116,10 @@ func (k *Curve) weigh(table *LifeTable) {
 		n, d := table.Mass(i), table.MassEvents(i, k.Cause)
 		k.WeightEvents[i] = d
 		switch {
+		case !(n > 0):
 		case k.Events[i] == k.AtRisk[i]:
 			s.Times(0, 1)
-		case d > 0 && n > 0:
+		case d > 0:
 			s.Times(max(0, n-d), n)
 		}
 		k.Survival[i] = s.Value()
@@ -145,7 +147,8 @@ func (k *Curve) point(t, level float64, scale Scale) Point {
 			p.Events += d
 		}
 	}
-	return p.Judge(FollowUp{N: k.N, Events: k.Total, Last: k.counts.LastTime(k.Group), Over: p.Value == 0, NoVariance: k.Variance == nil})
+	return p.Judge(FollowUp{N: k.N, Events: k.Total, Last: k.counts.LastTime(k.Group), Over: p.Value == 0, Variance: k.lacks,
+		NoWeight: k.counts.Weightless(k.Group, t)})
 }
 
 // se returns the standard error of Survival[i], 0 where there is no variance.

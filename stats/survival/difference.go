@@ -7,10 +7,11 @@ import (
 	"deltoid/stats/dist"
 )
 
-// Minus returns the difference of two independent curves at one time, the receiver minus the
-// other, with a plain interval. Both must have one time and one level, or the error says so. There
-// is an interval only where both points have one.
-func (p Point) Minus(other Point) (Contrast, error) {
+// Minus returns the difference of two curves at one time, the receiver minus the other, with a plain
+// interval. The covariance of the two values is 0 where their groups are independent, and that of
+// Curve.Influence where they share clusters. Both must have one time and one level, or the error says
+// so. There is an interval only where both points have one.
+func (p Point) Minus(other Point, covariance float64) (Contrast, error) {
 	if err := p.sameTime(other); err != nil {
 		return Contrast{}, err
 	}
@@ -18,7 +19,7 @@ func (p Point) Minus(other Point) (Contrast, error) {
 	if c.Status != Estimated {
 		return c, nil
 	}
-	return c.difference(p.Value-other.Value, p.SE, other.SE), nil
+	return c.difference(p.Value-other.Value, p.SE, other.SE, covariance), nil
 }
 
 // valueState is Estimated wherever the point has a value to subtract from.
@@ -44,13 +45,13 @@ type PointTest struct {
 	Status    Status
 }
 
-// Differs tests whether two independent curves differ at one time, on the scale given. On LogLog
-// its level holds better than on Plain where few events have happened.
+// Differs tests whether two curves differ at one time, on the scale given; the covariance is that of
+// Minus. On LogLog its level holds better than on Plain where few events have happened.
 //
-//	χ² = (g(p₁) − g(p₂))² / (se₁² g′(p₁)² + se₂² g′(p₂)²)
+//	χ² = (g(p₁) − g(p₂))² / (se₁² g′(p₁)² + se₂² g′(p₂)² − 2 cov g′(p₁) g′(p₂))
 //
 // Source: Klein et al., Stat. Med. 26 (2007) 4505–4519.
-func (p Point) Differs(other Point, scale Scale) (PointTest, error) {
+func (p Point) Differs(other Point, scale Scale, covariance float64) (PointTest, error) {
 	if err := p.sameTime(other); err != nil {
 		return PointTest{}, err
 	}
@@ -63,8 +64,11 @@ func (p Point) Differs(other Point, scale Scale) (PointTest, error) {
 	}
 	g1, slope1 := scale.transform(p.Value)
 	g2, slope2 := scale.transform(other.Value)
-	se1, se2 := float64(p.SE*slope1), float64(other.SE*slope2)
-	z := (g1 - g2) / math.Sqrt(float64(se1*se1)+float64(se2*se2))
+	se, ok := together(float64(p.SE*slope1), float64(other.SE*slope2), float64(covariance*slope1*slope2))
+	if t.Status = ok; ok != Estimated {
+		return t, nil
+	}
+	z := (g1 - g2) / se
 	t.ChiSquare, t.P = z*z, dist.NormalTwoSided(z)
 	return t, nil
 }

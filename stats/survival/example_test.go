@@ -108,7 +108,7 @@ func ExampleCurve_RestrictedMean() {
 		return
 	}
 	second, _ := counts.ProductLimit(1, 1).RestrictedMean(9, 0.95)
-	longer, _ := second.Minus(first)
+	longer, _ := second.Minus(first, 0)
 	fmt.Printf("%.2f and %.2f days; %.2f longer (%.2f to %.2f)\n", first.Value, second.Value, longer.Value, longer.Lower, longer.Upper)
 	// Output:
 	// 5.00 and 8.25 days; 3.25 longer (0.78 to 5.72)

@@ -61,19 +61,20 @@ type Rate struct {
 //
 // over event times s within b of t. K is Epanechnikov's kernel, and near 0 and near the last exit
 // the boundary kernel that belongs to it, so that the hazard is not pulled down where half of the
-// window is empty. The bandwidth, in the unit of the times, must be above 0 and at most half of
-// the follow-up; it decides what can be seen, so say which was used.
+// window is empty. The bandwidth, in the unit of the times, must be above 0, or the error says so; it
+// decides what can be seen, so say which was used. Where it is more than half of the follow-up of the
+// group Status is BeyondFollowUp.
 //
 // Sources: Ramlau-Hansen, Ann. Stat. 11 (1983) 453–466; Müller & Wang, Biometrics 50 (1994) 61–76,
-// table 1, for the kernels.
+// table 1, for the kernels. The variance of a curve made by Robust is summed over clusters instead.
 func (k *Curve) SmoothHazard(bandwidth float64, at []float64, level float64) ([]Rate, error) {
 	if err := CheckLevel(level, Log); err != nil {
 		return nil, err
 	}
-	last := k.counts.LastTime(k.Group)
-	if !(bandwidth > 0 && bandwidth <= last/2) {
-		return nil, fmt.Errorf("bandwidth %v, want above 0 and at most half of the follow-up of %v", bandwidth, last)
+	if !(bandwidth > 0 && bandwidth <= math.MaxFloat64) {
+		return nil, fmt.Errorf("bandwidth %v, want a number above 0", bandwidth)
 	}
+	last := k.counts.LastTime(k.Group)
 	out := make([]Rate, len(at))
 	for i, t := range at {
 		out[i] = k.rate(t, bandwidth, last, level)
@@ -83,8 +84,8 @@ func (k *Curve) SmoothHazard(bandwidth float64, at []float64, level float64) ([]
 
 func (k *Curve) rate(t, b, last, level float64) Rate {
 	r := Rate{T: t, Level: level}
-	if !(t >= 0 && t <= last) {
-		r.Status, r.Limits = BeyondFollowUp, BeyondFollowUp
+	if r.Status = k.rateStatus(t, b, last); r.Status != Estimated {
+		r.Limits = r.Status
 		return r
 	}
 	q, side := 1.0, 1.0
@@ -94,18 +95,24 @@ func (k *Curve) rate(t, b, last, level float64) Rate {
 		q, side = (last-t)/b, -1
 	}
 	var sum, variance numeric.Sum
-	for i := sort.SearchFloat64s(k.Time, t-b); i < len(k.Time) && k.Time[i] <= t+b; i++ {
+	from := sort.SearchFloat64s(k.Time, t-b)
+	weights := make([]float64, 0, 16)
+	for i := from; i < len(k.Time) && k.Time[i] <= t+b; i++ {
+		w := boundaryKernel(q, side*(t-k.Time[i])/b) / b
+		weights = append(weights, w)
 		if n, d := k.mass(i); d > 0 && n > 0 {
-			w := boundaryKernel(q, side*(t-k.Time[i])/b) / b
 			sum.Add(float64(w * d / n))
 			variance.Add(float64(w*w) * (d / n / n))
 		}
 	}
 	r.Value, r.SE = max(0, sum.Value()), math.Sqrt(variance.Value())
+	if k.Form == Robust && k.lacks == Estimated {
+		r.SE = k.robustRate(from, weights)
+	}
 	switch {
-	case k.Form != Greenwood:
-		r.Limits = NoVariance
-	case variance.Value() == 0:
+	case k.lacks != Estimated:
+		r.Limits = k.lacks
+	case r.SE == 0:
 		r.Limits = NoEvents
 	case r.Value == 0:
 		r.Limits = AtBound
@@ -117,6 +124,41 @@ func (k *Curve) rate(t, b, last, level float64) Rate {
 	spread := math.Exp(dist.NormalSpread(level) * r.SE / r.Value)
 	r.Lower, r.Upper = r.Value/spread, float64(r.Value*spread)
 	return r
+}
+
+// rateStatus says whether there is a hazard to smooth.
+func (k *Curve) rateStatus(t, bandwidth, last float64) Status {
+	nothing := k.nothing()
+	switch {
+	case nothing != Estimated:
+		return nothing
+	case !(t >= 0 && t <= last && bandwidth <= last/2):
+		return BeyondFollowUp
+	case k.counts.AtRisk(k.Group, t) == 0:
+		return NobodyAtRisk
+	case k.counts.Weightless(k.Group, t):
+		return NoWeight
+	}
+	return Estimated
+}
+
+// robustRate returns the standard error of Σ w d/n over rows of the curve, the first of which is
+// from, summed over clusters: Σ over clusters (Σ over their rows Σ w (dN − Y d/n)/n)².
+func (k *Curve) robustRate(from int, weights []float64) float64 {
+	m, sum := NewMoves(len(k.Time)), 0.0
+	for row := range k.Time {
+		m.Joining[row][0] = sum
+		event := 0.0
+		if i := row - from; i >= 0 && i < len(weights) {
+			if n, d := k.mass(row); n > 0 {
+				sum += float64(weights[i] * d / n / n)
+				event = weights[i] / n
+			}
+		}
+		m.Leaving[Censored][row][0], m.Leaving[OtherEvent][row][0] = -sum, -sum
+		m.Leaving[OwnEvent][row][0] = event - sum
+	}
+	return math.Sqrt(k.rows.squares(m, k.Cause))
 }
 
 // boundaryKernel is the kernel for a window that reaches from −1 to q, 0 ≤ q ≤ 1. At q = 1 it is

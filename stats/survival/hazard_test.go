@@ -97,7 +97,11 @@ func TestSmoothHazardByHand(t *testing.T) {
 	if rates[3].Status != survival.BeyondFollowUp {
 		t.Errorf("beyond follow-up: %+v", rates[3])
 	}
-	for _, b := range []float64{0, -1, 51, math.NaN()} {
+	wide, err := curve.SmoothHazard(51, []float64{50}, 0.95)
+	if err != nil || wide[0].Status != survival.BeyondFollowUp || wide[0].Value != 0 {
+		t.Errorf("a window wider than follow-up: %+v, %v", wide, err)
+	}
+	for _, b := range []float64{0, -1, math.NaN(), math.Inf(1)} {
 		if _, err := curve.SmoothHazard(b, []float64{1}, 0.95); err == nil {
 			t.Errorf("bandwidth %v was accepted", b)
 		}

@@ -28,7 +28,7 @@ type Test struct {
 	ChiSquare       float64
 	DF              int
 	P               float64
-	// Status is Estimated, NoEvents, or NotComparable where the variance is 0. In any but the
+	// Status is Estimated, NoEvents, NotComparable where the variance is 0, or OneCluster. In any but the
 	// first ChiSquare and P are 0 and not to be shown.
 	Status Status
 }

@@ -44,12 +44,12 @@ func (k *Curve) RestrictedMean(horizon, level float64) (Mean, error) {
 		return m, nil
 	}
 	m.Value, m.SE = k.area(horizon)
-	if k.Form == Robust {
+	if k.Form == Robust && k.lacks == Estimated {
 		m.SE = k.robustArea(horizon)
 	}
 	switch {
-	case k.Form == NoForm:
-		m.Limits, m.SE = NoVariance, 0
+	case k.lacks != Estimated:
+		m.Limits, m.SE = k.lacks, 0
 	case m.SE == 0:
 		m.Limits = NoEvents
 	default:
@@ -60,11 +60,14 @@ func (k *Curve) RestrictedMean(horizon, level float64) (Mean, error) {
 }
 
 func (k *Curve) meanStatus(horizon float64) Status {
+	nothing := k.nothing()
 	switch {
-	case k.N == 0:
-		return NoRows
+	case nothing != Estimated:
+		return nothing
 	case horizon > k.counts.LastTime(k.Group) && k.Survival[len(k.Survival)-1] > 0:
 		return BeyondFollowUp
+	case k.counts.Weightless(k.Group, min(horizon, k.counts.LastTime(k.Group))) && k.Survival[len(k.Survival)-1] > 0:
+		return NoWeight
 	}
 	return Estimated
 }
@@ -87,7 +90,7 @@ func (k *Curve) area(horizon float64) (area, se float64) {
 	return right.Value(), math.Sqrt(variance.Value())
 }
 
-// Contrast compares two independent estimates, the first with the second.
+// Contrast compares two estimates, the first with the second.
 type Contrast struct {
 	Value        float64 // first minus second, or first over second
 	SE           float64 // of a difference; of the logarithm of a ratio
@@ -99,26 +102,29 @@ type Contrast struct {
 }
 
 // Minus returns the difference of two restricted means, the receiver minus the other, with a
-// plain interval. Both must have one horizon and one level, or the error says so.
-func (m Mean) Minus(other Mean) (Contrast, error) {
+// plain interval. The covariance of the two is 0 where their groups are independent, and that of
+// Curve.MeanInfluence where they share clusters. Both must have one horizon and one level, or the error
+// says so.
+func (m Mean) Minus(other Mean, covariance float64) (Contrast, error) {
 	c, err := m.contrast(other)
 	if err != nil || c.Status != Estimated {
 		return c, err
 	}
-	return c.difference(m.Value-other.Value, m.SE, other.SE), nil
+	return c.difference(m.Value-other.Value, m.SE, other.SE, covariance), nil
 }
 
 // Over returns the ratio of two restricted means, the receiver over the other, with an interval
-// that is symmetric for its logarithm (delta method). Both must have one horizon and one level.
-func (m Mean) Over(other Mean) (Contrast, error) {
+// that is symmetric for its logarithm (delta method). Otherwise it is as Minus.
+func (m Mean) Over(other Mean, covariance float64) (Contrast, error) {
 	c, err := m.contrast(other)
 	if err != nil || c.Status != Estimated {
 		return c, err
 	}
-	a, b := m.SE/m.Value, other.SE/other.Value
 	c.Value = m.Value / other.Value
 	if c.Limits == Estimated {
-		c.SE = math.Sqrt(float64(a*a) + float64(b*b))
+		c.SE, c.Limits = together(m.SE/m.Value, other.SE/other.Value, covariance/m.Value/other.Value)
+	}
+	if c.Limits == Estimated {
 		half := float64(dist.NormalSpread(c.Level) * c.SE)
 		c.Lower, c.Upper = float64(c.Value*math.Exp(-half)), float64(c.Value*math.Exp(half))
 		c.P = dist.NormalTwoSided(math.Log(c.Value) / c.SE)
@@ -142,12 +148,25 @@ func worse(a, b Status) Status {
 	return b
 }
 
-func (c Contrast) difference(value, se1, se2 float64) Contrast {
+// together returns the standard error of a difference of two estimates. Where all that moves the one
+// moves the other too there is none.
+func together(se1, se2, covariance float64) (se float64, limits Status) {
+	apart := float64(se1*se1) + float64(se2*se2)
+	variance := apart - 2*covariance
+	if !(variance > 1e-12*apart) {
+		return 0, NotComparable
+	}
+	return math.Sqrt(variance), Estimated
+}
+
+func (c Contrast) difference(value, se1, se2, covariance float64) Contrast {
 	c.Value = value
 	if c.Limits != Estimated {
 		return c
 	}
-	c.SE = math.Sqrt(float64(se1*se1) + float64(se2*se2))
+	if c.SE, c.Limits = together(se1, se2, covariance); c.Limits != Estimated {
+		return c
+	}
 	half := float64(dist.NormalSpread(c.Level) * c.SE)
 	c.Lower, c.Upper = value-half, value+half
 	c.P = dist.NormalTwoSided(value / c.SE)

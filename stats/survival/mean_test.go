@@ -66,11 +66,11 @@ func TestRestrictedMeanAgainstReferences(t *testing.T) {
 		for i, horizon := range want.Results.MeanDifference.Horizon {
 			w := want.Results.MeanDifference
 			a, b := mean(t, counts, 0, horizon), mean(t, counts, 1, horizon)
-			difference, err := a.Minus(b)
+			difference, err := a.Minus(b, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
-			ratio, err := a.Over(b)
+			ratio, err := a.Over(b, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -107,7 +107,7 @@ func TestDifferenceAgainstReferences(t *testing.T) {
 		w := want.Results.Difference
 		for i, at := range w.Time {
 			p, q := counts.ProductLimit(0, 1).At(at), counts.ProductLimit(1, 1).At(at)
-			got, err := p.Minus(q)
+			got, err := p.Minus(q, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -123,7 +123,7 @@ func TestDifferenceAgainstReferences(t *testing.T) {
 			near(t, id+" lower", got.Lower, w.Lower[i], 1e-12)
 			near(t, id+" upper", got.Upper, w.Upper[i], 1e-12)
 			near(t, id+" p", got.P, w.P[i], 1e-11)
-			test, err := p.Differs(q, survival.LogLog)
+			test, err := p.Differs(q, survival.LogLog, 0)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -142,12 +142,12 @@ func TestScalesAgreeOnDifferences(t *testing.T) {
 	p := survival.Point{T: 1, Value: 0.60, SE: 0.001, Level: 0.95}
 	q := survival.Point{T: 1, Value: 0.601, SE: 0.001, Level: 0.95}
 	for _, scale := range scales {
-		test, err := p.Differs(q, scale)
+		test, err := p.Differs(q, scale, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
 		near(t, scale.String(), test.ChiSquare, 0.5, 1e-2)
-		same, err := p.Differs(p, scale)
+		same, err := p.Differs(p, scale, 0)
 		if err != nil || same.ChiSquare != 0 || same.P != 1 {
 			t.Errorf("%v: a point differs from itself: %+v %v", scale, same, err)
 		}
@@ -169,7 +169,7 @@ func TestTenYearMeans(t *testing.T) {
 	printed(t, "its standard error", placebo.SE, 0.295478092, 9)
 	printed(t, "drug lower", drug.Lower, 6.592, 3)
 	printed(t, "drug upper", drug.Upper, 7.701, 3)
-	difference, err := drug.Minus(placebo)
+	difference, err := drug.Minus(placebo, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,7 +177,7 @@ func TestTenYearMeans(t *testing.T) {
 	printed(t, "its lower limit", difference.Lower, -0.939, 3)
 	printed(t, "its upper limit", difference.Upper, 0.665, 3)
 	printed(t, "its p", difference.P, 0.738, 3)
-	ratio, err := drug.Over(placebo)
+	ratio, err := drug.Over(placebo, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -219,7 +219,7 @@ func TestHorizonWithinFollowUp(t *testing.T) {
 		}
 	}
 	a, b := mean(t, counts, 0, 7), mean(t, counts, 1, 6)
-	if _, err := a.Minus(b); err == nil {
+	if _, err := a.Minus(b, 0); err == nil {
 		t.Error("means to different horizons were subtracted")
 	}
 }

@@ -112,16 +112,8 @@ func (r *Rows) crossClusters(out []Cross, m Moves, kind *[256]Kind) {
 		out[0].move(x, by, 1)
 		x.add(by)
 		for i := from; i < to; i++ {
-			at, what := r.at[i], r.what[i]
-			if what&joins != 0 {
-				by = m.Joining[at]
-			} else {
-				by = m.Leaving[kind[uint8(what)]][at]
-			}
-			if r.weight != nil {
-				by = by.scaled(r.weight[i])
-			}
-			out[at].move(x, by, 1)
+			by = r.change(i, &m, kind)
+			out[r.at[i]].move(x, by, 1)
 			x.add(by)
 		}
 		from = to
@@ -170,14 +162,7 @@ func (r *Rows) squares(m Moves, cause int) float64 {
 		here, to := r.atStart(from)
 		x := float64(here * start)
 		for i := from; i < to; i++ {
-			by := m.Joining[r.at[i]][0]
-			if r.what[i]&joins == 0 {
-				by = m.Leaving[kind[uint8(r.what[i])]][r.at[i]][0]
-			}
-			if r.weight != nil {
-				by *= r.weight[i]
-			}
-			x += by
+			x += r.change(i, &m, &kind)[0]
 		}
 		sum.Add(float64(x * x))
 		from = to

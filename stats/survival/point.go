@@ -25,8 +25,10 @@ type FollowUp struct {
 	// Over says that nobody can have an event any more: the probability of being free of all
 	// events has reached 0, so the curve holds for good.
 	Over bool
-	// NoVariance says that the curve comes without a variance.
-	NoVariance bool
+	// Variance is Estimated, or why the curve comes without a variance.
+	Variance Status
+	// NoWeight says that whoever is at risk at the time counts for nothing.
+	NoWeight bool
 }
 
 // Judge sets the states of a point that holds T, Value, SE, Level, Scale, AtRisk and Events,
@@ -57,6 +59,8 @@ func (p Point) status(f FollowUp) Status {
 		return BeyondFollowUp
 	case p.AtRisk == 0:
 		return NobodyAtRisk
+	case f.NoWeight:
+		return NoWeight
 	case f.Events == 0:
 		return NoEvents
 	}
@@ -69,8 +73,8 @@ func (p Point) limitsStatus(f FollowUp) Status {
 		return p.Status
 	case p.Events == 0:
 		return NoEvents
-	case f.NoVariance:
-		return NoVariance
+	case f.Variance != Estimated:
+		return f.Variance
 	case p.Value <= 0 || p.Value >= 1 || p.SE == 0:
 		return AtBound
 	}

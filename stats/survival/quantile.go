@@ -36,14 +36,14 @@ func (k *Curve) Quantile(p, level float64, scale Scale) (Quantile, error) {
 
 func (k *Curve) quantile(p, level float64, scale Scale) Quantile {
 	q := Quantile{P: p, Level: level, Scale: scale}
-	if k.N == 0 {
-		q.Status, q.LowerStatus, q.UpperStatus = NoRows, NoRows, NoRows
+	if nothing := k.nothing(); nothing != Estimated {
+		q.Status, q.LowerStatus, q.UpperStatus = nothing, nothing, nothing
 		return q
 	}
 	lower, upper := k.limitCurves(level, scale)
 	q.Time, q.Status = k.crossing(k.Survival, 1-p)
-	if k.Variance == nil {
-		q.LowerStatus, q.UpperStatus = NoVariance, NoVariance
+	if k.lacks != Estimated {
+		q.LowerStatus, q.UpperStatus = k.lacks, k.lacks
 	} else {
 		q.Lower, q.LowerStatus = k.crossing(lower, 1-p)
 		q.Upper, q.UpperStatus = k.crossing(upper, 1-p)
@@ -52,6 +52,17 @@ func (k *Curve) quantile(p, level float64, scale Scale) Quantile {
 		q.AtRisk = k.counts.AtRisk(k.Group, q.Time)
 	}
 	return q
+}
+
+// nothing says why there is nothing to estimate at any time, or Estimated.
+func (k *Curve) nothing() Status {
+	switch {
+	case k.N == 0:
+		return NoRows
+	case k.WeightAtRisk != nil && total64(k.counts.groups[k.Group].leftWeight) == 0:
+		return NoWeight
+	}
+	return Estimated
 }
 
 // limitCurves returns the limits of S beside Time. Before the first event both are 1; from the

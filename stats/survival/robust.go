@@ -43,15 +43,19 @@ func (k *Curve) robustIn(l *Layout) (*Curve, error) {
 }
 
 // RobustFrom is Robust with the rows of the group from a layout that serves other curves too. The
-// error is for rows other than those that were counted.
+// error is for rows other than those that were counted. Where all rows are in one cluster there is no
+// variance, and the limits of every estimate are OneCluster.
 func (k *Curve) RobustFrom(rows *Rows) (*Curve, error) {
 	if err := rows.Are(k.counts, k.Group); err != nil {
 		return nil, err
 	}
 	out := *k
-	out.Form = Robust
-	out.rows = rows
-	out.Variance = out.spread()
+	out.Form, out.rows = Robust, rows
+	if out.lacks = rows.Lack(); out.lacks == Estimated {
+		out.Variance = out.spread()
+	} else {
+		out.Variance = nil
+	}
 	return &out, nil
 }
 

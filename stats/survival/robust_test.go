@@ -88,6 +88,9 @@ func TestRobustIsGreenwood(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if curve.N == 1 {
+			continue // nothing can be told between clusters of which there is one
+		}
 		for i := range curve.Time {
 			if math.Abs(robust.Variance[i]-curve.Variance[i]) > 1e-13 {
 				t.Fatalf("seed %d at %v: robust %v, Greenwood %v", seed, curve.Time[i], robust.Variance[i], curve.Variance[i])
@@ -131,8 +134,8 @@ func TestRobustAgainstNumericalDerivatives(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, at := range curve.Time {
-			if curve.Survival[i] == 0 {
-				break
+			if curve.Survival[i] == 0 || curve.Variance == nil {
+				break // the second: of one cluster
 			}
 			near(t, "log S", math.Log(curve.Survival[i]), weightedLogSurvival(rows, d.Weight, 1, 1, at), 1e-11)
 			byCluster := map[int32]float64{}

@@ -11,9 +11,17 @@ import "math"
 // each from where a and b last changed. With independent rows of weight 1 and nobody entering
 // late it equals the variance of RestrictedMean.
 func (k *Curve) robustArea(horizon float64) float64 {
+	if k.step(horizon) < 0 {
+		return 0
+	}
+	return math.Sqrt(k.rows.squares(k.areaMoves(horizon), k.Cause))
+}
+
+// areaMoves returns how a row that comes or goes changes the integral of its cluster.
+func (k *Curve) areaMoves(horizon float64) Moves {
 	last := k.step(horizon)
 	if last < 0 {
-		return 0
+		return NewMoves(len(k.Time))
 	}
 	moves, hazard, _ := k.moves()
 	plain, hazards := k.areasTo(last, horizon, hazard)
@@ -28,7 +36,7 @@ func (k *Curve) robustArea(horizon float64) float64 {
 			area(&moves.Leaving[kind][row])
 		}
 	}
-	return math.Sqrt(k.rows.squares(moves, k.Cause))
+	return moves
 }
 
 // areasTo returns the areas under S and under S·A before each row of the curve up to last, and, at

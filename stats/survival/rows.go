@@ -8,13 +8,15 @@ import (
 // Rows is the rows of one group (or of all) laid beside the rows of its life table, for estimates
 // that need to know which row belongs to which cluster, and with which weight.
 type Rows struct {
-	counts *Counts // of one group
-	weighs bool
-	times  int
-	causes int
+	counts   *Counts // of one group
+	weighs   bool
+	times    int
+	causes   int
+	clusters int // with any weight
 	// alone is the rows that are counted, by time and cause, causes+1 numbers a time.
 	alone []int64
 	// The others by cluster, then time: at which row of the life table what happens to them.
+	ids    []int32 // numbers of the clusters
 	at     []int32
 	what   []happening
 	weight []float64 // nil: 1
@@ -57,7 +59,7 @@ func (l *Layout) rows(counts *Counts, order []int32) *Rows {
 		r.weight = make([]float64, len(order))
 	}
 	places := l.places(table.Time, len(order))
-	cluster := int32(-1)
+	cluster, counted := int32(-1), false
 	for i, h := range order {
 		row := rowOf(h)
 		if h < 0 {
@@ -66,12 +68,19 @@ func (l *Layout) rows(counts *Counts, order []int32) *Rows {
 			r.leave(i, places.first(l.d.Exit[row]), l.d.Cause[row], l.isLate(row))
 		}
 		if c := l.cluster(row); c != cluster {
-			cluster = c
+			cluster, counted = c, false
+			r.ids = append(r.ids, c)
 			r.what[i] |= begins
 		}
 		if r.weighs {
 			r.weight[i] = l.d.Weight[row]
 		}
+		if !counted && (!r.weighs || r.weight[i] > 0) {
+			r.clusters, counted = r.clusters+1, true
+		}
+	}
+	for _, n := range r.alone {
+		r.clusters += int(n)
 	}
 	return r
 }
@@ -82,6 +91,18 @@ func (r *Rows) leave(i int, at int32, cause uint8, late bool) {
 		r.what[i] |= fromStart
 	}
 	r.alone[int(at)*(r.causes+1)+int(cause)]--
+}
+
+// Clusters returns the number of clusters, leaving out those without weight.
+func (r *Rows) Clusters() int { return r.clusters }
+
+// Lack says why no variance between clusters can be had from the rows, or Estimated. The sum of what
+// all rows do to an estimate is 0: of one cluster nothing would be left but rounding.
+func (r *Rows) Lack() Status {
+	if r.clusters == 1 {
+		return OneCluster
+	}
+	return Estimated
 }
 
 // Are checks that these rows are those that a group of some counts was counted from: the error

@@ -25,6 +25,10 @@ const (
 	// NoVariance: rows count for different weights, so the variance has to come from the rows,
 	// by Curve.Robust.
 	NoVariance
+	// OneCluster: all rows belong to one cluster, so nothing can be said about how much clusters differ.
+	OneCluster
+	// NoWeight: whoever is at risk counts for nothing, all weights being 0.
+	NoWeight
 )
 
 var statusText = [...]string{
@@ -37,6 +41,8 @@ var statusText = [...]string{
 	NoRows:         "no rows",
 	NotComparable:  "groups cannot be compared",
 	NoVariance:     "no variance without the rows",
+	OneCluster:     "all rows in one cluster",
+	NoWeight:       "nobody at risk has a weight",
 }
 
 // String returns the status in plain words.

@@ -253,7 +253,7 @@ func RestrictedMean(horizon, margin float64) Test {
 				return Verdict{Reason: err.Error()}
 			}
 		}
-		c, err := mean[1].Minus(mean[0])
+		c, err := mean[1].Minus(mean[0], 0)
 		switch {
 		case err != nil:
 			return Verdict{Reason: err.Error()}
