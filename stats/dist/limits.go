@@ -12,18 +12,24 @@ import (
 //
 // Source: Garwood, Biometrika 28 (1936) 437–442.
 func PoissonLimits(k int64, level float64) (lower, upper float64) {
-	if k < 0 || !(level > 0 && level < 1) {
+	return RealPoissonLimits(float64(k), level)
+}
+
+// RealPoissonLimits is [PoissonLimits] of a number of events that need not be whole, such as one
+// divided by a design effect. The tails are gamma distributions, as they are for whole numbers.
+func RealPoissonLimits(k, level float64) (lower, upper float64) {
+	if !(k >= 0) || math.IsInf(k, 1) || !(level > 0 && level < 1) {
 		return math.NaN(), math.NaN()
 	}
-	tail, n := (1-level)/2, float64(k)
+	tail := (1 - level) / 2
 	if k > 0 {
-		lower = solve(tail, 0, n, func(mean float64) float64 { return mathext.GammaIncReg(n, mean) })
+		lower = solve(tail, 0, k, func(mean float64) float64 { return mathext.GammaIncReg(k, mean) })
 	}
-	far := n + 1
-	for mathext.GammaIncRegComp(n+1, far) > tail {
+	far := k + 1
+	for mathext.GammaIncRegComp(k+1, far) > tail {
 		far *= 2
 	}
-	upper = solve(tail, far, n, func(mean float64) float64 { return mathext.GammaIncRegComp(n+1, mean) })
+	upper = solve(tail, far, k, func(mean float64) float64 { return mathext.GammaIncRegComp(k+1, mean) })
 	return lower, upper
 }
 
@@ -33,19 +39,32 @@ func PoissonLimits(k int64, level float64) (lower, upper float64) {
 //
 // Source: Clopper & Pearson, Biometrika 26 (1934) 404–413.
 func BinomialLimits(k, n int64, level float64) (lower, upper float64) {
-	if k < 0 || n < 1 || k > n || !(level > 0 && level < 1) {
+	return RealBinomialLimits(float64(k), float64(n), level)
+}
+
+// RealBinomialLimits is [BinomialLimits] of numbers that need not be whole. The tails are beta
+// distributions, as they are for whole numbers.
+//
+// Source: Korn & Graubard, Survey Methodology 24 (1998) 193–201, for numbers divided by a design
+// effect.
+func RealBinomialLimits(k, n, level float64) (lower, upper float64) {
+	if !isShare(k, n, level) {
 		return math.NaN(), math.NaN()
 	}
-	tail, x, m := (1-level)/2, float64(k), float64(n)
+	tail := (1 - level) / 2
 	upper = 1
 	if k > 0 {
-		lower = solve(tail, 0, x/m, func(p float64) float64 { return mathext.RegIncBeta(x, m-x+1, p) })
+		lower = solve(tail, 0, k/n, func(p float64) float64 { return mathext.RegIncBeta(k, n-k+1, p) })
 	}
 	if k < n {
 		// P(X ≤ k) at p is the same function seen from the other end.
-		upper = 1 - solve(tail, 0, 1-x/m, func(q float64) float64 { return mathext.RegIncBeta(m-x, x+1, q) })
+		upper = 1 - solve(tail, 0, 1-k/n, func(q float64) float64 { return mathext.RegIncBeta(n-k, k+1, q) })
 	}
 	return lower, upper
+}
+
+func isShare(k, n, level float64) bool {
+	return k >= 0 && n > 0 && k <= n && !math.IsInf(n, 1) && level > 0 && level < 1
 }
 
 // solve returns the x between small and large at which a monotone tail takes the value want:

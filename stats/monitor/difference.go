@@ -7,8 +7,8 @@ type RateDifference struct {
 	First, Second Rate // with their own intervals, from which that of the difference is made
 	Value         float64
 	Lower, Upper  float64
-	// Status is Estimated or NoExposure.
-	Status Status
+	// Status is Estimated or NoExposure. Limits is about Lower and Upper: Status, or OneCluster.
+	Status, Limits Status
 }
 
 // Difference compares two rates by their difference, the first less the second, for each per
@@ -33,13 +33,29 @@ func Difference(first, second Tally, per, level float64, form Form) (RateDiffere
 	if err != nil {
 		return RateDifference{}, err
 	}
+	return differenceOf(r1, r2, 0), nil
+}
+
+// differenceOf puts the intervals of two rates with a correlation together:
+//
+//	lower = d − √(a² + b² − 2 ρ a b),   a and b the arms that point there
+func differenceOf(r1, r2 Rate, correlation float64) RateDifference {
 	d := RateDifference{First: r1, Second: r2}
 	if r1.Status != Estimated || r2.Status != Estimated {
-		d.Status = NoExposure
-		return d, nil
+		d.Status, d.Limits = NoExposure, NoExposure
+		return d
 	}
 	d.Value = r1.Value - r2.Value
-	d.Lower = d.Value - math.Hypot(r1.Value-r1.Lower, r2.Upper-r2.Value)
-	d.Upper = d.Value + math.Hypot(r1.Upper-r1.Value, r2.Value-r2.Lower)
-	return d, nil
+	if d.Limits = max(r1.Limits, r2.Limits); d.Limits != Estimated {
+		return d
+	}
+	arm := func(a, b float64) float64 {
+		if correlation == 0 {
+			return math.Hypot(a, b)
+		}
+		return math.Sqrt(max(0, float64(a*a)+float64(b*b)-float64(2*correlation*a*b)))
+	}
+	d.Lower = d.Value - arm(r1.Value-r1.Lower, r2.Upper-r2.Value)
+	d.Upper = d.Value + arm(r1.Upper-r1.Value, r2.Value-r2.Lower)
+	return d
 }

@@ -14,6 +14,7 @@
 //	rates by stretch of follow-up            Stretches
 //	one group against another, or the rest   Ratio, Difference, Others
 //	several groups at once                   Homogeneity
+//	subjects in clusters, two of a person    Clusters, Spread
 //
 // Events are taken to be Poisson: independent, and at a constant rate within a tally. A rate is a
 // good summary of a stretch in which the hazard hardly changes; where it changes, look at

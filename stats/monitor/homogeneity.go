@@ -14,7 +14,9 @@ type Test struct {
 	ChiSquare float64
 	DF        int
 	P         float64
-	// Status is Estimated, NoEvents, or NotComparable. In any but the first ChiSquare and P are 0
+	// Effect is the design effect that ChiSquare was divided by: 1 for independent subjects.
+	Effect float64
+	// Status is Estimated, NoEvents, NotComparable or OneCluster. In any but the first ChiSquare and P are 0
 	// and not to be shown.
 	Status Status
 }
@@ -50,7 +52,7 @@ func Homogeneity(tallies []Tally) (Test, error) {
 		t.Status = NoEvents
 	case !t.compare(tallies, float64(events), exposure.Value()):
 	default:
-		t.DF, t.Status = groups-1, Estimated
+		t.DF, t.Status, t.Effect = groups-1, Estimated, 1
 		t.P = dist.ChiSquareUpper(t.ChiSquare, t.DF)
 	}
 	return t, nil

@@ -15,9 +15,12 @@ type Rate struct {
 	Lower, Upper float64 // at Level, by Form
 	Level        float64
 	Form         Form
+	// Effect is the design effect that the events are divided by before the interval is made: 1 for
+	// independent subjects; see Clusters.
+	Effect float64
 	// Status is Estimated or NoExposure. Without any event the value is 0 and the interval runs
-	// from 0 to what the exposure rules out.
-	Status Status
+	// from 0 to what the exposure rules out. Limits is about Lower and Upper: Status, or OneCluster.
+	Status, Limits Status
 }
 
 // Rate returns the events for each per units of exposure, with an interval that treats the events
@@ -27,14 +30,22 @@ type Rate struct {
 // Source: Garwood, Biometrika 28 (1936) 437–442, for the exact form; Cohen & Yang, Stat. Med. 13
 // (1994) 2189–2203, for mid-P.
 func (t Tally) Rate(per, level float64, form Form) (Rate, error) {
-	r := Rate{Tally: t, Per: per, Level: level, Form: form}
+	return t.rate(per, level, form, design{effect: 1})
+}
+
+// rate is Rate with events divided by a design effect.
+func (t Tally) rate(per, level float64, form Form, x design) (Rate, error) {
+	r := Rate{Tally: t, Per: per, Level: level, Form: form, Effect: x.effect, Limits: x.status}
 	if err := r.check(); err != nil {
 		return Rate{}, err
 	}
-	lower, upper := poissonLimits(t.Events, level, form)
-	r.Value, r.Lower, r.Upper = r.scaled(float64(t.Events)), r.scaled(lower), r.scaled(upper)
-	if math.IsNaN(r.Value) || math.IsInf(r.Upper, 0) {
-		r.Value, r.Lower, r.Upper, r.Status = 0, 0, 0, NoExposure
+	r.Value = r.scaled(float64(t.Events))
+	if r.Limits == Estimated {
+		lower, upper := poissonLimits(float64(t.Events)/x.effect, level, form)
+		r.Lower, r.Upper = r.scaled(float64(lower*x.effect)), r.scaled(float64(upper*x.effect))
+	}
+	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || math.IsInf(r.Upper, 0) || math.IsNaN(r.Upper) {
+		r.Value, r.Lower, r.Upper, r.Status, r.Limits = 0, 0, 0, NoExposure, NoExposure
 	}
 	return r, nil
 }
@@ -51,9 +62,9 @@ func (r *Rate) check() error {
 
 func (r *Rate) scaled(events float64) float64 { return events * r.Per / r.Exposure }
 
-func poissonLimits(events int64, level float64, form Form) (lower, upper float64) {
+func poissonLimits(events, level float64, form Form) (lower, upper float64) {
 	if form == MidP {
-		return dist.PoissonMidP(events, level)
+		return dist.RealPoissonMidP(events, level)
 	}
-	return dist.PoissonLimits(events, level)
+	return dist.RealPoissonLimits(events, level)
 }

@@ -9,13 +9,16 @@ type RateRatio struct {
 	Lower, Upper  float64 // at Level, by Form
 	Level         float64
 	Form          Form
+	Effect        float64 // as in Rate
 	// P is the two-sided p-value of no difference: twice the smaller tail, and 1 at most, so that
 	// it falls below 1 − Level exactly when the interval leaves out 1. A p-value that adds up all
 	// outcomes no more probable than the one seen is another one; it can contradict the interval.
 	P float64
 	// Status is Estimated, NoExposure, NoEvents or NoReference. In the last there is no Value and
-	// no Upper, while Lower and P are there; in NoExposure and NoEvents there is nothing.
-	Status Status
+	// no Upper, while Lower and P are there; in NoExposure and NoEvents there is nothing. Limits is
+	// about Lower, Upper and P: Status, or OneCluster or NotComparable where they cannot be had from
+	// clusters.
+	Status, Limits Status
 }
 
 // Ratio compares two rates by their ratio. Given the number of events in both together, those of
@@ -29,7 +32,12 @@ type RateRatio struct {
 // Source: Przyborowski & Wilenski, Biometrika 31 (1940) 313–323; Breslow & Day, Statistical
 // Methods in Cancer Research II (1987), section 3.4.
 func Ratio(first, second Tally, level float64, form Form) (RateRatio, error) {
-	r := RateRatio{First: first, Second: second, Level: level, Form: form}
+	return ratioOf(first, second, level, form, design{effect: 1})
+}
+
+// ratioOf is Ratio with events divided by a design effect.
+func ratioOf(first, second Tally, level float64, form Form, x design) (RateRatio, error) {
+	r := RateRatio{First: first, Second: second, Level: level, Form: form, Effect: x.effect, Limits: x.status}
 	if err := checkPair(first, second, level, form); err != nil {
 		return RateRatio{}, err
 	}
@@ -41,6 +49,9 @@ func Ratio(first, second Tally, level float64, form Form) (RateRatio, error) {
 		r.Status = NoEvents
 	default:
 		r.fill(scale)
+	}
+	if r.Status != Estimated && (r.Status != NoReference || r.Limits == Estimated) {
+		r.Limits = r.Status
 	}
 	return r, nil
 }
@@ -56,25 +67,35 @@ func checkPair(first, second Tally, level float64, form Form) error {
 
 // fill works out the ratio where there are events and exposures; scale is E₂/E₁.
 func (r *RateRatio) fill(scale float64) {
-	k, n := r.First.Events, r.First.Events+r.Second.Events
-	// The upper end comes from the other side, where it is a small probability with all digits.
-	lower, _ := binomialLimits(k, n, r.Level, r.Form)
-	rest, _ := binomialLimits(n-k, n, r.Level, r.Form)
-	r.Lower = lower / (1 - lower) * scale
-	r.P = r.pValue(1)
 	if r.Second.Events == 0 {
 		r.Status = NoReference
+	} else {
+		r.Value = float64(r.First.Events) / float64(r.Second.Events) * scale
+	}
+	if r.Limits != Estimated {
 		return
 	}
-	r.Value = float64(k) / float64(n-k) * scale
-	r.Upper = (1 - rest) / rest * scale
+	// The upper end comes from the other side, where it is a small probability with all digits.
+	k, rest := r.effective()
+	lower, _ := binomialLimits(k, k+rest, r.Level, r.Form)
+	r.Lower = lower / (1 - lower) * scale
+	r.P = r.pValue(1)
+	if r.Status == Estimated {
+		other, _ := binomialLimits(rest, k+rest, r.Level, r.Form)
+		r.Upper = (1 - other) / other * scale
+	}
 }
 
-func binomialLimits(k, n int64, level float64, form Form) (lower, upper float64) {
+// effective returns the events of both, less what clusters repeat.
+func (r *RateRatio) effective() (first, second float64) {
+	return float64(r.First.Events) / r.Effect, float64(r.Second.Events) / r.Effect
+}
+
+func binomialLimits(k, n, level float64, form Form) (lower, upper float64) {
 	if form == MidP {
-		return dist.BinomialMidP(k, n, level)
+		return dist.RealBinomialMidP(k, n, level)
 	}
-	return dist.BinomialLimits(k, n, level)
+	return dist.RealBinomialLimits(k, n, level)
 }
 
 // pValue returns the two-sided p-value of a ratio.
@@ -86,8 +107,8 @@ func (r *RateRatio) pValue(ratio float64) float64 {
 // tails returns how probable as many events in the first tally or more, and as many or fewer,
 // are if the rates have the given ratio.
 func (r *RateRatio) tails(ratio float64) (above, below float64) {
-	k, n := r.First.Events, r.First.Events+r.Second.Events
+	k, rest := r.effective()
 	first, second := float64(ratio*r.First.Exposure), r.Second.Exposure
 	midP := r.Form == MidP
-	return dist.BinomialUpper(k, n, first/(first+second), midP), dist.BinomialUpper(n-k, n, second/(first+second), midP)
+	return dist.RealBinomialUpper(k, k+rest, first/(first+second), midP), dist.RealBinomialUpper(rest, k+rest, second/(first+second), midP)
 }

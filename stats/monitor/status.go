@@ -18,6 +18,9 @@ const (
 	NoReference
 	// NotComparable: fewer than two groups have an exposure worth the name.
 	NotComparable
+	// OneCluster: all subjects belong to one cluster, so nothing can be said about how much clusters
+	// differ.
+	OneCluster
 )
 
 var statusText = [...]string{
@@ -26,6 +29,7 @@ var statusText = [...]string{
 	NoEvents:      "no events",
 	NoReference:   "no events to compare with",
 	NotComparable: "fewer than two groups to compare",
+	OneCluster:    "all in one cluster",
 }
 
 // String returns the status in plain words.

@@ -21,7 +21,7 @@ func TestTailsOfARatio(t *testing.T) {
 		{Tally{41, 28010}, Tally{15, 19017}, 1.5, Exact, 0.2913, -1, 5e-4},
 		{Tally{41, 28010}, Tally{15, 19017}, 1.5, MidP, 0.2450, -1, 5e-4},
 	} {
-		r := RateRatio{First: c.first, Second: c.second, Form: c.form}
+		r := RateRatio{First: c.first, Second: c.second, Form: c.form, Effect: 1}
 		above, below := r.tails(c.ratio)
 		if math.Abs(above-c.above) > c.within || c.below >= 0 && math.Abs(below-c.below) > c.within {
 			t.Errorf("%v at %v: tails %v and %v, want %v and %v", c.form, c.ratio, above, below, c.above, c.below)

@@ -71,6 +71,16 @@ func (d Data) normal() (Data, error) {
 	return d, d.checkLengths()
 }
 
+// Check returns what Count would refuse: a *RowError for the first bad row, or which columns differ in
+// length.
+func (d Data) Check() error {
+	d, err := d.normal()
+	if err == nil {
+		_, err = checkRows(d)
+	}
+	return err
+}
+
 func (d Data) checkLengths() error {
 	n := len(d.Exit)
 	for _, c := range []struct {
