@@ -121,10 +121,21 @@ func (s *comparison) contrasted(id string, g, other group, measure, unit string,
 	e.Value = report.Some(c.Value)
 	if c.Limits != survival.Estimated {
 		e.Note = "no interval: one of the two estimates has none"
+		if c.Limits == survival.OneCluster || c.Limits == survival.NotComparable {
+			e.Note = noInterval(c.Limits)
+		}
 		return e
 	}
 	e.Lower, e.Upper, e.Level = report.Some(c.Lower), report.Some(c.Upper), report.Some(c.Level)
 	return e
+}
+
+// together says how two groups with shoulders of the same patients are taken in a contrast.
+func (s *comparison) together() string {
+	if s.clustered {
+		return "shoulders of one patient in both groups allowed for"
+	}
+	return "groups taken as independent"
 }
 
 // notComparable says why two estimates cannot be compared.

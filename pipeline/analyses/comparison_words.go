@@ -77,7 +77,10 @@ func (s *comparison) testText() report.Text {
 	}
 	for _, t := range s.asked.Tests {
 		if t == plan.Gray {
-			words += ". Cumulative incidences were compared by Gray's test (Ann Stat 1988;16:1141), which compares what happens, competing events included, and takes shoulders as independent"
+			words += ". Cumulative incidences were compared by Gray's test (Ann Stat 1988;16:1141), which compares what happens, competing events included"
+			if s.clustered {
+				words += "; its variance is clustered by patient (Chen and others, Biometrics 2008;64:172)"
+			}
 		}
 	}
 	if s.asked.Strata != "" {
@@ -92,7 +95,7 @@ func (s *comparison) testText() report.Text {
 	return report.Words(words + ". All p-values are two-sided.")
 }
 
-// acrossNote says how many patients have shoulders in two groups: differences take the groups as independent.
+// acrossNote says how many patients have shoulders in two groups, and what was done about it.
 func (s *comparison) acrossNote() []report.Text {
 	across := s.patientsAcross()
 	if across == 0 || s.cohort.Registry.Anonymous {
@@ -105,7 +108,7 @@ func (s *comparison) acrossNote() []report.Text {
 
 func (s *comparison) acrossWords() string {
 	if s.clustered {
-		return "patients have shoulders in two groups. The tests of rates allow for that; Gray's test, differences and ratios take the groups as independent."
+		return "patients have shoulders in two groups. Tests, differences and ratios allow for that: their variance is summed over patients, in whichever group their shoulders are."
 	}
 	return "patients have shoulders in two groups, which are taken as independent."
 }

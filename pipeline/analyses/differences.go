@@ -60,21 +60,29 @@ func (s *comparison) difference(g group, t float64) error {
 	if err != nil {
 		return err
 	}
-	c, err := a.Minus(b)
+	shared := s.shared(g, t)
+	c, err := a.Minus(b, shared)
 	if err != nil {
 		return err
 	}
 	from := []string{s.pointID(s.measure, g, t), s.pointID(s.measure, s.reference(), t)}
 	id := s.differenceID(g, t)
 	e := s.at(s.contrasted(id, g, s.reference(), "difference in "+s.measure.name, report.UnitDifference, c, from...), t)
-	e.Method = "difference of two estimates (" + s.measure.method + "), groups taken as independent, interval on the plain scale"
+	e.Method = "difference of two estimates (" + s.measure.method + "), " + s.together() + ", interval on the plain scale"
 	s.add(e)
-	return s.differs(id, g, a, b, t, from)
+	return s.differs(id, g, [2]survival.Point{a, b}, shared, t, from)
+}
+
+// shared is the covariance of the measure in a group and in the reference at a time, because of patients with shoulders in
+// both; 0 where shoulders are taken as independent.
+func (s *comparison) shared(g group, t float64) float64 {
+	at := s.days(t)
+	return s.measure.curve(g).Influence(at).With(s.measure.curve(s.reference()).Influence(at))
 }
 
 // differs records the p-value of no difference at a time.
-func (s *comparison) differs(id string, g group, a, b survival.Point, t float64, from []string) error {
-	test, err := a.Differs(b, survival.LogLog)
+func (s *comparison) differs(id string, g group, points [2]survival.Point, shared, t float64, from []string) error {
+	test, err := points[0].Differs(points[1], survival.LogLog, shared)
 	if err != nil {
 		return err
 	}
@@ -83,7 +91,7 @@ func (s *comparison) differs(id string, g group, a, b survival.Point, t float64,
 	if test.Status == survival.Estimated {
 		e.Note = ""
 	}
-	e.Method = "two estimates (" + s.measure.method + ") compared on the complementary log-log scale"
+	e.Method = "two estimates (" + s.measure.method + ") compared on the complementary log-log scale, " + s.together()
 	s.add(e)
 	return nil
 }

@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"math"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -20,8 +21,11 @@ type rates struct {
 	form    monitor.Form
 	list    []rated // groups of shoulders, or reasons for revision
 	whole   rated
-	against int      // position in list of the group compared with; -1 for all others
-	rare    []string // labels of the reasons that are put together
+	against int // position in list of the group compared with; -1 for all others
+	// The rows by patient, where a patient has two shoulders in and these are not taken for those of two; nil elsewhere.
+	clusters *monitor.Clusters
+	byGroup  *monitor.Spread // over all follow-up
+	rare     []string        // labels of the reasons that are put together
 }
 
 // rated is what one rate is made of.
@@ -29,9 +33,11 @@ type rated struct {
 	label    string
 	slug     string
 	endpoint string
-	n        int           // shoulders
-	tally    monitor.Tally // in prosthesis-years
-	group    *group        // nil for a reason
+	n        int             // shoulders
+	tally    monitor.Tally   // in prosthesis-years
+	group    *group          // nil for a reason
+	spread   *monitor.Spread // over patients; nil where shoulders are taken as independent
+	at       int             // place in the spread
 }
 
 // revisionRates estimates how many come to the endpoint for so many prosthesis-years, by group or by reason, and by stretch of
@@ -41,7 +47,8 @@ func revisionRates(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 	if byReason {
 		asked.Groups.By = ""
 	}
-	asked.Variance = plan.Independent // intervals come from the counts
+	clustered := asked.Variance == plan.Clustered
+	asked.Variance = plan.Independent // curves need no variance here
 	f, err := follow(b, p, c, asked)
 	if err != nil {
 		return report.Section{}, err
@@ -50,6 +57,9 @@ func revisionRates(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 		return report.Section{}, err
 	}
 	s := &rates{followed: f, against: -1}
+	if err := s.cluster(clustered); err != nil {
+		return report.Section{}, err
+	}
 	if asked.Interval == plan.RatesMidP {
 		s.form = monitor.MidP
 	}
@@ -77,6 +87,29 @@ func revisionRates(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 	}, nil
 }
 
+// cluster puts the rows of each patient together where that is asked for and any patient has two.
+func (s *rates) cluster(asked bool) (err error) {
+	s.clustered = asked && s.episodes.Bilateral > 0
+	if !s.clustered {
+		return nil
+	}
+	if s.clusters, err = monitor.Cluster(s.data()); err == nil {
+		s.byGroup = s.spread(0, math.Inf(1), true)
+	}
+	return err
+}
+
+// spread is the events and the prosthesis-years of a stretch of follow-up by patient, of the groups or of all together.
+func (s *rates) spread(from, to float64, byGroup bool) *monitor.Spread {
+	if s.clusters == nil {
+		return nil
+	}
+	if byGroup {
+		return s.clusters.Spread(1, from, to, daysPerYear, s.episodes.Group, len(s.episodes.Groups))
+	}
+	return s.clusters.Spread(1, from, to, daysPerYear, nil, 1)
+}
+
 // gather makes the tallies of the groups or the reasons, and of the whole.
 func (s *rates) gather(p *plan.Plan, byReason bool) error {
 	for i := range s.groups {
@@ -85,9 +118,10 @@ func (s *rates) gather(p *plan.Plan, byReason bool) error {
 		if err != nil {
 			return err
 		}
-		s.list = append(s.list, rated{g.label, g.slug, s.endpoint.ID, g.n, tallies[0].In(daysPerYear), g})
+		s.list = append(s.list, rated{label: g.label, slug: g.slug, endpoint: s.endpoint.ID, n: g.n, tally: tallies[0].In(daysPerYear), group: g, spread: s.byGroup, at: i})
 	}
 	s.whole = s.list[len(s.list)-1]
+	s.whole.spread, s.whole.at = s.spread(0, math.Inf(1), false), 0
 	s.list = s.list[:len(s.list)-1]
 	if byReason {
 		return s.gatherReasons(p)
@@ -111,10 +145,20 @@ func (s *rates) gatherReasons(p *plan.Plan) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.asked.Place, err)
 	}
-	for _, one := range r.gatherRare(r.ranked(counts), counts) {
+	list := r.gatherRare(r.ranked(counts), counts)
+	var clusters *monitor.Clusters
+	if s.clusters != nil {
+		if clusters, err = monitor.Cluster(r.byReason(list)); err != nil {
+			return err
+		}
+	}
+	for i, one := range list {
 		x := rated{label: one.label, slug: "reason-" + one.slug, endpoint: one.endpoint, n: s.whole.n, tally: monitor.Tally{Exposure: s.whole.tally.Exposure}}
 		for _, code := range one.codes {
 			x.tally.Events += counts.Events(0, code+1)
+		}
+		if clusters != nil {
+			x.spread = clusters.Spread(i+1, 0, math.Inf(1), daysPerYear, nil, 1)
 		}
 		s.list = append(s.list, x)
 	}

@@ -46,7 +46,7 @@ func (s *rates) rateEstimates() error {
 	}
 	for i, x := range s.list {
 		if other, yes := s.other(i); yes {
-			if err := s.contrasts(x, other); err != nil {
+			if err := s.contrasts(i, x, other); err != nil {
 				return err
 			}
 		}
@@ -76,26 +76,52 @@ func (s *rates) labelOf(x rated) string {
 }
 
 func (s *rates) rate(id string, x rated, measure string, t monitor.Tally) error {
-	r, err := t.Rate(s.asked.Per, s.asked.Level, s.form)
+	r, err := s.rateOf(x, t)
 	if err != nil {
 		return err
 	}
 	e := report.Estimate{ID: id, Analysis: s.asked.ID, Endpoint: x.endpoint, Cohort: s.cohort.Name, Group: s.labelOf(x), Measure: measure,
 		Unit: s.unit(), N: report.Some(float64(x.n)), Events: report.Some(float64(t.Events)), Status: report.Estimated,
-		Method: "events / " + unitProsthesisYears + ", " + s.form.String() + " Poisson interval"}
+		Method: "events / " + unitProsthesisYears + ", " + s.form.String() + " Poisson interval" + s.effectWords()}
 	if x.group == nil && x.slug != s.whole.slug {
 		e.Measure += ": " + x.label
 	}
 	if r.Status != monitor.Estimated {
 		e.Status, e.Note = report.NotIdentifiable, "nobody was under observation for any time, so there is no rate"
+	} else if e.Value = report.Some(r.Value); r.Limits != monitor.Estimated {
+		e.Note = noRateInterval(r.Limits)
 	} else {
-		e.Value, e.Lower, e.Upper, e.Level = report.Some(r.Value), report.Some(r.Lower), report.Some(r.Upper), report.Some(r.Level)
+		e.Lower, e.Upper, e.Level = report.Some(r.Lower), report.Some(r.Upper), report.Some(r.Level)
 		if t.Events == 0 {
 			e.Note = "no event; the upper limit says what the " + unitProsthesisYears + " rule out"
 		}
 	}
 	s.add(e)
 	return nil
+}
+
+// rateOf is the rate of a group or reason, with the design effect of patients where there is one.
+func (s *rates) rateOf(x rated, t monitor.Tally) (monitor.Rate, error) {
+	if x.spread == nil {
+		return t.Rate(s.asked.Per, s.asked.Level, s.form)
+	}
+	return x.spread.Rate(x.at, s.asked.Per, s.asked.Level, s.form)
+}
+
+// effectWords ends a method that allows for two shoulders of a patient.
+func (s *rates) effectWords() string {
+	if s.clustered {
+		return ", at the events divided by the design effect of patients with two shoulders"
+	}
+	return ""
+}
+
+// noRateInterval says why a rate, a ratio or a difference has no interval.
+func noRateInterval(why monitor.Status) string {
+	if why == monitor.OneCluster {
+		return "no interval: all shoulders of a group are of one patient, so nothing can be said about how much patients differ"
+	}
+	return "no interval: the same patients move both rates alike"
 }
 
 // withWhom names what a group is compared with.
@@ -121,27 +147,43 @@ func (s *rates) contrast(id string, x rated, measure, unit, method string) repor
 	return e
 }
 
+// compare works out the ratio and the difference of a group and what it is compared with.
+func (s *rates) compare(i int, x rated, other monitor.Tally) (r monitor.RateRatio, d monitor.RateDifference, err error) {
+	if s.byGroup == nil {
+		if r, err = monitor.Ratio(x.tally, other, s.asked.Level, s.form); err == nil {
+			d, err = monitor.Difference(x.tally, other, s.asked.Per, s.asked.Level, s.form)
+		}
+		return r, d, err
+	}
+	with := s.against
+	if with < 0 {
+		with = monitor.AllOthers
+	}
+	if r, err = s.byGroup.Ratio(i, with, s.asked.Level, s.form); err == nil {
+		d, err = s.byGroup.Difference(i, with, s.asked.Per, s.asked.Level, s.form)
+	}
+	return r, d, err
+}
+
 // contrasts records the ratio of a rate to another, its p-value, and the difference.
-func (s *rates) contrasts(x rated, other monitor.Tally) error {
-	r, err := monitor.Ratio(x.tally, other, s.asked.Level, s.form)
+func (s *rates) contrasts(i int, x rated, other monitor.Tally) error {
+	r, d, err := s.compare(i, x, other)
 	if err != nil {
 		return err
 	}
-	method := s.form.String() + ", conditional on the events of both"
+	method := s.form.String() + ", conditional on the events of both" + s.effectWords()
 	e := s.contrast(s.id("ratio", x.slug), x, "rate ratio", report.UnitRatio, method)
 	p := s.contrast(s.id("ratio", x.slug, "p"), x, "p value of no difference", report.UnitPValue, method+"; twice the smaller tail")
 	settleRatio(&e, &p, r)
 	s.add(e)
 	s.add(p)
-	d, err := monitor.Difference(x.tally, other, s.asked.Per, s.asked.Level, s.form)
-	if err != nil {
-		return err
-	}
-	e = s.contrast(s.id("difference", x.slug), x, "rate difference", s.unit(), "the "+s.form.String()+" intervals of both rates, their arms squared and added")
+	e = s.contrast(s.id("difference", x.slug), x, "rate difference", s.unit(), "the "+s.form.String()+" intervals of both rates, their arms squared and added"+s.effectWords())
 	if d.Status != monitor.Estimated {
 		e.Status, e.Note = report.NotIdentifiable, "one of the two has no "+unitProsthesisYears
+	} else if e.Value = report.Some(d.Value); d.Limits != monitor.Estimated {
+		e.Note = noRateInterval(d.Limits)
 	} else {
-		e.Value, e.Lower, e.Upper, e.Level = report.Some(d.Value), report.Some(d.Lower), report.Some(d.Upper), report.Some(s.asked.Level)
+		e.Lower, e.Upper, e.Level = report.Some(d.Lower), report.Some(d.Upper), report.Some(s.asked.Level)
 	}
 	s.add(e)
 	return nil
@@ -151,6 +193,10 @@ func (s *rates) contrasts(x rated, other monitor.Tally) error {
 func settleRatio(e, p *report.Estimate, r monitor.RateRatio) {
 	switch r.Status {
 	case monitor.Estimated:
+		if e.Value = report.Some(r.Value); r.Limits != monitor.Estimated {
+			e.Note = noRateInterval(r.Limits)
+			break
+		}
 		e.Value, e.Lower, e.Upper, e.Level = report.Some(r.Value), report.Some(r.Lower), report.Some(r.Upper), report.Some(r.Level)
 	case monitor.NoReference:
 		e.Status = report.NotIdentifiable
@@ -160,9 +206,12 @@ func settleRatio(e, p *report.Estimate, r monitor.RateRatio) {
 	default:
 		e.Status, e.Note = report.NotIdentifiable, "one of the two has no "+unitProsthesisYears
 	}
-	if r.Status == monitor.Estimated || r.Status == monitor.NoReference {
+	switch {
+	case r.Limits == monitor.OneCluster || r.Limits == monitor.NotComparable:
+		p.Status, p.Note = report.NotIdentifiable, noRateInterval(r.Limits)
+	case r.Status == monitor.Estimated || r.Status == monitor.NoReference:
 		p.Value = report.Some(r.P)
-	} else {
+	default:
 		p.Status, p.Note = e.Status, e.Note
 	}
 }
@@ -174,11 +223,17 @@ func (s *rates) homogeneity(from []string) error {
 		tallies[i] = x.tally
 	}
 	test, err := monitor.Homogeneity(tallies)
+	if s.byGroup != nil {
+		test, err = s.byGroup.Homogeneity()
+	}
 	if err != nil {
 		return err
 	}
 	e := s.estimated(s.id("one-rate", "p"), *s.whole.group, "p value of one rate for all groups", report.UnitPValue)
 	e.Method = "χ² of observed and expected events, degrees of freedom: " + plain(float64(test.DF))
+	if s.clustered {
+		e.Method += ", divided by the mean design effect of patients with two shoulders"
+	}
 	if test.Status == monitor.Estimated {
 		e.Value = report.Some(test.P)
 	} else {

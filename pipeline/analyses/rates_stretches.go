@@ -1,6 +1,8 @@
 package analyses
 
 import (
+	"math"
+
 	"deltoid/pipeline/report"
 	"deltoid/stats/monitor"
 )
@@ -14,11 +16,12 @@ func (s *rates) stretchSheet() (report.Sheet, error) {
 	if len(s.list) > manyGroups || !s.compared() {
 		groups = groups[len(groups)-1:]
 	}
+	spreads := s.stretchSpreads(len(groups) > 1)
 	for _, x := range groups {
 		if len(groups) > 1 {
 			sheet.Rows = append(sheet.Rows, report.SheetRow{Label: x.label, Strong: true, Cells: make([]report.Cell, len(sheet.Columns)-1)})
 		}
-		if err := s.stretches(&sheet, x, len(groups) > 1); err != nil {
+		if err := s.stretches(&sheet, x, spreads, len(groups) > 1); err != nil {
 			return sheet, err
 		}
 	}
@@ -27,12 +30,8 @@ func (s *rates) stretchSheet() (report.Sheet, error) {
 }
 
 // stretches records the stretches of one group and adds their rows. Those that nobody reached are left out.
-func (s *rates) stretches(sheet *report.Sheet, x rated, indented bool) error {
-	cuts := make([]float64, len(s.asked.Times))
-	for i, t := range s.asked.Times {
-		cuts[i] = s.days(t)
-	}
-	list, err := monitor.Stretches(x.group.counts, 0, 1, cuts...)
+func (s *rates) stretches(sheet *report.Sheet, x rated, spreads stretchSpreads, indented bool) error {
+	list, err := monitor.Stretches(x.group.counts, 0, 1, s.cuts()...)
 	if err != nil {
 		return err
 	}
@@ -45,7 +44,11 @@ func (s *rates) stretches(sheet *report.Sheet, x rated, indented bool) error {
 		if indented {
 			row.Indent = 1
 		}
-		cells, count, err := s.stretch(i, x, stretch)
+		here := x
+		if here.spread = spreads.whole[i]; x.slug != s.whole.slug {
+			here.spread = spreads.byGroup[i]
+		}
+		cells, count, err := s.stretch(i, here, stretch)
 		if err != nil {
 			return err
 		}
@@ -55,6 +58,30 @@ func (s *rates) stretches(sheet *report.Sheet, x rated, indented bool) error {
 	}
 	s.book.total(s.eventsID(x), parts...)
 	return nil
+}
+
+func (s *rates) cuts() []float64 {
+	cuts := make([]float64, len(s.asked.Times))
+	for i, t := range s.asked.Times {
+		cuts[i] = s.days(t)
+	}
+	return cuts
+}
+
+// stretchSpreads are the events and prosthesis-years of each stretch by patient; nil where shoulders are taken as independent.
+type stretchSpreads struct{ byGroup, whole []*monitor.Spread }
+
+func (s *rates) stretchSpreads(byGroup bool) stretchSpreads {
+	ends := append(s.cuts(), math.Inf(1))
+	x, from := stretchSpreads{make([]*monitor.Spread, len(ends)), make([]*monitor.Spread, len(ends))}, 0.0
+	for i, to := range ends {
+		x.whole[i] = s.spread(from, to, false)
+		if byGroup {
+			x.byGroup[i] = s.spread(from, to, true)
+		}
+		from = to
+	}
+	return x
 }
 
 // stretch records one stretch of a group.

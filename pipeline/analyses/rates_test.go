@@ -16,6 +16,7 @@ import (
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 	"deltoid/schemas"
+	"deltoid/stats/dist"
 )
 
 // Six shoulders that do not exist. Implant A: 200 + 800 + 1461 + 1461 = 3922 days with two revisions; implant B: 500 + 961 =
@@ -81,7 +82,7 @@ func readyReport(t testing.TB, table, text string) (report.Document, error) {
 // 3.6888795 (Garwood's, as printed in many tables). The ratio of none to two has the upper limit (1−q)/q · E_A/E_B with q² =
 // 0.025, and its p-value, twice the smaller tail, is cut off at 1.
 func TestRatesWorkedOutOnPaper(t *testing.T) {
-	doc, err := readyReport(t, sixShoulders, ratesPlan+"  - {id: rates, kind: revision rates, endpoint: revision, by: implant, reference: A, times: [1, 2]}\n")
+	doc, err := readyReport(t, sixShoulders, ratesPlan+"  - {id: rates, kind: revision rates, endpoint: revision, by: implant, reference: A, times: [1, 2], variance: independent}\n")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,6 +111,32 @@ func TestRatesWorkedOutOnPaper(t *testing.T) {
 	}
 	if _, err := disclose.Clear(doc, disclose.Policy{MaskBelow: 5}); err != nil {
 		t.Errorf("the totals do not add up: %v", err)
+	}
+}
+
+// Patient p5 has both shoulders in. All: residuals under one rate of 2 in 5,383 days are 1 − 400/5383, 1 − 1600/5383, twice −2922/5383,
+// −1000/5383 and −1922/5383, the last two of one patient. Implant B is that patient, without an event: its shoulders are taken to be
+// wholly alike.
+func TestRatesClusteredByPatientOnPaper(t *testing.T) {
+	doc, err := readyReport(t, sixShoulders, ratesPlan+"  - {id: rates, kind: revision rates, endpoint: revision, by: implant, reference: A, times: [1, 2]}\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	square := func(x float64) float64 { return x * x / 5383 / 5383 }
+	apart := square(4983) + square(3783) + 2*square(2922)
+	effect := (apart + square(2922)) / (apart + square(1000) + square(1922))
+	alike := 1461.0 * 1461 / (500*500 + 961*961)
+	a, b, all := 3922/365.25, 4.0, 5383/365.25
+	lower, upper := dist.RealPoissonLimits(2/effect, 0.95)
+	noneLower, noneUpper := dist.RealBinomialLimits(0, 2/alike, 0.95)
+	check(t, doc, map[string][3]float64{
+		"rates.rate.a":   {200 / a, 24.22093 / a, 722.46877 / a},
+		"rates.rate.b":   {0, 0, 368.88795 * alike / b},
+		"rates.rate.all": {200 / all, 100 * lower * effect / all, 100 * upper * effect / all},
+		"rates.ratio.b":  {0, noneLower, noneUpper / (1 - noneUpper) * a / b},
+	})
+	if e, _ := find(doc, "rates.rate.all"); !strings.Contains(e.Method, "design effect") {
+		t.Errorf("the method is %q", e.Method)
 	}
 }
 

@@ -144,11 +144,19 @@ func (s *rates) rateMethods() []report.Text {
 	}
 	texts := []report.Text{s.timeText(), report.Words(fmt.Sprintf("Prosthesis-years are the days under observation divided by 365.25. Events are taken as a Poisson count; "+
 		"intervals aim at %s%% and are %s (%s).", plain(100*s.asked.Level), s.form, source))}
+	if s.clustered {
+		texts = append(texts, report.Words("Two shoulders of one patient are not taken for those of two patients: events are divided by their design effect, the variance of a rate over "+
+			"patients over that over shoulders (Stukel and others, Stat Med 1994;13:1781), before exact limits are made (as for surveys: Korn and Graubard, Survey "+
+			"Methodology 1998;24:193). Where there is no event the shoulders of a patient are taken to be wholly alike."))
+	}
 	if s.compared() {
 		texts = append(texts, report.Words(fmt.Sprintf("Rates are compared with %s: ratios by %s limits given the events of both (Przyborowski and Wilenski, Biometrika 1940;31:313), with a "+
 			"two-sided p-value of twice the smaller tail; differences by squaring and adding the arms of the two intervals (Zou and Donner, Stat Med 2008;27:1693). "+
 			"One rate for all groups is tested by the χ² of observed and expected events (Breslow and Day, Statistical Methods in Cancer Research II, 1987).",
 			s.spokenReference(), s.form)))
+		if s.clustered {
+			texts = append(texts, report.Words("Patients with shoulders in two groups are allowed for, and the test of one rate is divided by the mean design effect (Rao and Scott, J Am Stat Assoc 1981;76:221)."))
+		}
 	}
 	return texts
 }

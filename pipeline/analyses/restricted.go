@@ -17,8 +17,9 @@ func (s *comparison) meanSheet() (sheet report.Sheet, any bool, err error) {
 		Title:   "Mean time free of " + s.endpoint.Label + " up to " + plain(s.asked.Horizon) + " " + unitWord(string(s.asked.Unit), s.asked.Horizon),
 		Columns: []string{s.groupHeader(), sentence(string(s.asked.Unit)), "Difference, days", "Ratio"}}
 	var reference survival.Mean
+	horizon := s.days(s.asked.Horizon)
 	for i, g := range s.parts() {
-		m, err := g.limit.RestrictedMean(s.days(s.asked.Horizon), s.asked.Level)
+		m, err := g.limit.RestrictedMean(horizon, s.asked.Level)
 		if err != nil {
 			return sheet, false, err
 		}
@@ -28,7 +29,7 @@ func (s *comparison) meanSheet() (sheet report.Sheet, any bool, err error) {
 			row.Label += " (reference)"
 		} else if i >= len(s.compared()) {
 			row.Cells = append(row.Cells, nil, nil)
-		} else if err := s.meanContrasts(&row, g, m, reference); err != nil {
+		} else if err := s.meanContrasts(&row, g, m, reference, g.limit.MeanInfluence(horizon).With(s.reference().limit.MeanInfluence(horizon))); err != nil {
 			return sheet, false, err
 		}
 		sheet.Rows = append(sheet.Rows, row)
@@ -59,18 +60,18 @@ func (s *comparison) mean(g group, m survival.Mean) report.Estimate {
 	if m.Limits == survival.Estimated {
 		e.Lower, e.Upper, e.Level = report.Some(s.inUnit(m.Lower)), report.Some(s.inUnit(m.Upper)), report.Some(s.asked.Level)
 	} else {
-		e.Note = "no interval: " + m.Limits.String()
+		e.Note = noInterval(m.Limits)
 	}
 	return e
 }
 
 // meanContrasts adds the difference from the reference and the ratio to it.
-func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference survival.Mean) error {
-	difference, err := m.Minus(reference)
+func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference survival.Mean, shared float64) error {
+	difference, err := m.Minus(reference, shared)
 	if err != nil {
 		return err
 	}
-	ratio, err := m.Over(reference)
+	ratio, err := m.Over(reference, shared)
 	if err != nil {
 		return err
 	}
@@ -83,7 +84,7 @@ func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference s
 		{"mean-ratio", "ratio of mean times free of the endpoint", report.UnitRatio, "log", ratio},
 	} {
 		e := s.at(s.contrasted(s.id(part.slug, g.slug), g, s.reference(), part.measure, part.unit, part.c, from...), s.asked.Horizon)
-		e.Method = "two areas under product-limit curves (" + s.limitVariance() + "), groups taken as independent, interval on the " + part.scale + " scale"
+		e.Method = "two areas under product-limit curves (" + s.limitVariance() + "), " + s.together() + ", interval on the " + part.scale + " scale"
 		row.Cells = append(row.Cells, report.Cell{{Estimate: s.add(e), Show: report.ShowValueAndRange}})
 	}
 	return nil

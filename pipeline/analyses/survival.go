@@ -28,6 +28,7 @@ type measure struct {
 // curve is what the estimators of survival and incidence have in common.
 type curve interface {
 	Interval(t, level float64, scale survival.Scale) (survival.Point, error)
+	Influence(t float64) *survival.Influence
 }
 
 // implantSurvival estimates survival free of the endpoint and its cumulative incidence by group, from one counting pass

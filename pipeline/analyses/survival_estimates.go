@@ -169,6 +169,9 @@ func (s *followed) settle(e *report.Estimate, m measure, g group, p survival.Poi
 	case survival.NoRows:
 		e.Status = report.NotIdentifiable
 		e.Note = "no shoulder in this group"
+	case survival.NoWeight:
+		e.Status = report.NotIdentifiable
+		e.Note = "every shoulder that is under observation at this time has the weight 0; ask for an earlier time, or look at the weights"
 	default:
 		e.Status = report.NotIdentifiable
 		e.Note = "nobody is under observation at this time; ask for another time, or begin later"
@@ -184,12 +187,26 @@ func (s *followed) settleValue(e *report.Estimate, m measure, p survival.Point) 
 		e.Status = report.NoEvents
 		e.Note = "no event up to this time, so there is no interval; the number at risk says how much that means"
 	case p.Limits != survival.Estimated:
-		e.Note = "no interval: the estimate is exactly 0 or 1, where its variance says nothing"
+		e.Note = noInterval(p.Limits)
 	default:
 		e.Level = report.Some(s.asked.Level)
 		if p.AtRisk < fewAtRisk {
 			e.Note = fmt.Sprintf("fewer than %d shoulders were at risk; read it with care", fewAtRisk)
 		}
+	}
+}
+
+// noInterval says why an estimate has no interval.
+func noInterval(why survival.Status) string {
+	switch why {
+	case survival.AtBound:
+		return "no interval: the estimate is exactly 0 or 1, where its variance says nothing"
+	case survival.OneCluster:
+		return "no interval: all shoulders are of one patient, so nothing can be said about how much patients differ"
+	case survival.NotComparable:
+		return "no interval: the same patients move both estimates alike"
+	default:
+		return "no interval: " + why.String()
 	}
 }
 

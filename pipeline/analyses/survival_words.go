@@ -6,7 +6,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
 	"deltoid/schemas"
 )
@@ -280,10 +279,6 @@ func (s *followed) bilateralWords() string {
 		return " two or more shoulders in the cohort. Standard errors are clustered by patient, so that the shoulders of one patient are not taken " +
 			"for those of two."
 	}
-	if s.asked.Kind == plan.RevisionRates {
-		return " two or more shoulders in the cohort. Intervals of counts take shoulders as independent, which makes them slightly too short when " +
-			"the two sides of a patient fail alike."
-	}
-	return " two or more shoulders in the cohort. The intervals here take shoulders as independent, which makes them too short when the two sides of a " +
-		"patient fail alike."
+	return " two or more shoulders in the cohort. As the plan asks, the intervals here take shoulders as independent, which makes them too short when the two " +
+		"sides of a patient fail alike."
 }

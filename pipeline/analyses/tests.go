@@ -144,23 +144,47 @@ func weightingOf(asked plan.Test) (survival.Weighting, string) {
 	}
 }
 
-// gray compares cumulative incidences. The method has no answer for those who came under observation late.
+// gray compares cumulative incidences; clustered by patient where the shoulders of one patient are in. The method has no answer
+// for those who came under observation late.
 func (s *comparison) gray(counts []*survival.Counts) (tested, error) {
-	out := tested{name: "Gray's test", method: "Gray's test of the cumulative incidences, shoulders taken as independent" + s.stratifiedWords(),
-		groups: s.labels()}
-	if s.episodes.Entry != nil {
+	variance := "shoulders taken as independent"
+	if s.clustered {
+		variance = "variance clustered by patient"
+	}
+	out := tested{name: "Gray's test", method: "Gray's test of the cumulative incidences, " + variance + s.stratifiedWords(), groups: s.labels()}
+	if out.why = s.noGray(); out.why != "" {
 		for g := range out.groups {
 			out.n, out.events = append(out.n, s.counts.N(g)), append(out.events, s.counts.Events(g, 1))
 		}
-		out.status, out.why = survival.NotComparable, "some shoulders came under observation late, for which the method has no answer"
+		out.status = survival.NotComparable
 		return out, nil
 	}
-	t, err := competing.Gray(1, 0, counts...)
+	t, err := s.grayTest(counts)
 	if err != nil {
 		return out, err
 	}
 	out.n, out.events, out.chiSquare, out.df, out.p, out.status = t.N, t.Events, t.ChiSquare, t.DF, t.P, t.Status
 	return out, nil
+}
+
+// noGray says why Gray's test cannot be made; empty where it can.
+func (s *comparison) noGray() string {
+	switch {
+	case s.episodes.Entry != nil:
+		return "some shoulders came under observation late, for which the method has no answer"
+	case s.clustered && len(s.compared()) > competing.MostClusteredGroups:
+		return fmt.Sprintf("incidences of shoulders of one patient are compared in at most %d groups; make fewer groups, or write \"variance: independent\"",
+			competing.MostClusteredGroups)
+	}
+	return ""
+}
+
+func (s *comparison) grayTest(counts []*survival.Counts) (*competing.Test, error) {
+	if !s.clustered {
+		return competing.Gray(1, 0, counts...)
+	}
+	d, in := s.comparedRows()
+	return competing.ClusteredGray(1, 0, d, in.of, len(in.labels))
 }
 
 // trend tests along the order of the groups.
@@ -214,6 +238,8 @@ func (t tested) reason() string {
 		return t.why
 	case t.status == survival.NoEvents:
 		return "no event in any group, so there is nothing to compare"
+	case t.status == survival.OneCluster:
+		return "all shoulders are of one patient, so nothing can be said about how much patients differ"
 	default:
 		return "at no event were shoulders of two groups at risk, so nothing can be said about a difference"
 	}

@@ -18,7 +18,7 @@ var kinds = []struct {
 		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval", "sensitivity"})},
 	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
 	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
-		[]string{"endpoint", "times", "unit", "landmark", "split", "per", "reference", "interval"})},
+		[]string{"endpoint", "times", "unit", "landmark", "split", "variance", "per", "reference", "interval"})},
 	{Regression, nil, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "landmark", "split", "variance", "reference", "strata", "model",
 		"adjust_for", "interactions", "ties", "penalised", "horizon", "outcome", "predict"})},
 	{Validation, []string{"endpoint", "horizon"}, []string{"endpoint", "horizon", "unit", "landmark", "variance", "model", "adjust_for", "interactions", "ties", "penalised",

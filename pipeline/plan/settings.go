@@ -310,6 +310,7 @@ func (l *settings) rates(key string, a *Analysis) {
 	}
 	l.add(key+".level", number(a.Level))
 	l.add(key+".interval", string(a.Interval))
+	l.add(key+".variance", string(a.Variance))
 }
 
 func (l *settings) comparison(key string, a *Analysis) {
