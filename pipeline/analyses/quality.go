@@ -20,7 +20,7 @@ func Quality(p *plan.Plan, x Exports, ledgers []schemas.Ledger, version string) 
 		DataCut: dataCut(p), Cautions: []string{
 			"This page describes exports. It says nothing about an implant, a surgeon or a hospital.",
 			"What is complete can still be wrong: the rules find what contradicts itself, not what is untrue.",
-			"Small counts are masked within this page alone. A report on the same rows masks others, and who has both can subtract: share one of the two.",
+			"This page is private. Small counts are masked within it alone; a report on the same rows masks others, and who has both can subtract.",
 		}}
 	b := newBook(&doc)
 	accounts := ledgerSection(b, x, ledgers)

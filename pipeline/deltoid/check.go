@@ -24,9 +24,9 @@ func checkCommand(o *options) *cobra.Command {
 		Use:   "check PLAN",
 		Short: "Check the plan and every row of its exports, and analyse nothing",
 		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
-			"three places, the values found in place of codes, and what to do first. With --out it writes to that folder, in private,\n" +
-			"set-aside/findings.csv, which lists every finding, and set-aside/recodes.csv, what became of each code; and quality.html, a\n" +
-			"page about the exports: what is missing, ranges, codes, and how complete each year is.\n" +
+			"three places, the values found in place of codes, and what to do first. With --out it writes to that folder, in set-aside,\n" +
+			"which is private: findings.csv lists every finding, recodes.csv what became of each code, and quality.html is a page about the\n" +
+			"exports: what is missing, ranges, codes, and how complete each year is; its numbers stand in quality.csv too.\n" +
 			"The exit code is 4 when a row would be set aside or could not be linked.",
 		Args: onePlan,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -113,10 +113,12 @@ func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, e
 	return c, folder.Commit(run)
 }
 
-// What check writes: the list of every finding is private, the page is cleared of small numbers like any report.
+// What check writes is private: the list of every finding holds patient rows, and the page about the exports, though cleared
+// of small numbers like any report, shows counts that a report on the same rows hides.
 const (
-	findingsFile = asideFolder + "/findings.csv"
-	qualityFile  = "quality.html"
+	findingsFile   = asideFolder + "/findings.csv"
+	qualityFile    = asideFolder + "/quality.html"
+	qualityNumbers = asideFolder + "/quality.csv"
 )
 
 // writeQuality writes the list of findings and the page about the exports.
@@ -137,9 +139,9 @@ func (s *study) writeQuality(folder *record.Folder) error {
 	for _, f := range files {
 		switch f.Name {
 		case "report.html":
-			err = errors.Join(err, folder.Write(qualityFile, f.Data))
+			err = errors.Join(err, folder.WritePrivate(qualityFile, f.Data))
 		case "tables/estimates.csv":
-			err = errors.Join(err, folder.Write(f.Name, f.Data))
+			err = errors.Join(err, folder.WritePrivate(qualityNumbers, f.Data))
 		}
 	}
 	return err
@@ -241,7 +243,7 @@ func (c checked) placesInWords(w io.Writer) {
 		fmt.Fprintln(w, "\nWith --out DIR, check also lists every finding there and writes a page about the exports.")
 		return
 	}
-	fmt.Fprintf(w, "\nAbout the exports: %s\nEvery finding: %s (private: it holds patient rows)\n", c.Quality, c.List)
+	fmt.Fprintf(w, "\nAbout the exports: %s\nEvery finding: %s\nBoth are private: they tell of patients, and show counts that a report hides.\n", c.Quality, c.List)
 }
 
 // printLedgers prints the row ledger, one table a line, as an equation.

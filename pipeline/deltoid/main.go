@@ -55,12 +55,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) (code
 	if err == nil {
 		return exitDone
 	}
-	switch {
-	case ctx.Err() != nil:
-		fmt.Fprintln(stderr, "deltoid: interrupted; no report was written, and an earlier one stands")
-	case !errors.Is(err, errFindings):
-		fmt.Fprintf(stderr, "deltoid: %v\n", err)
-	}
+	tell(ctx, args, err, stdout, stderr)
 	return exitCode(ctx, err)
 }
 

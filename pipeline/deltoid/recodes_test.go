@@ -35,6 +35,11 @@ func TestRecodesAreCountedInPrivate(t *testing.T) {
 			t.Errorf("%s can be opened by others: %v, %v", list, info.Mode(), err)
 		}
 	}
+	for _, name := range []string{qualityFile, qualityNumbers} {
+		if info, err := os.Stat(filepath.Join(out+"-check", name)); err != nil || info.Mode().Perm()&0o077 != 0 {
+			t.Errorf("the page about the exports is not private: %v, %v", info, err)
+		}
+	}
 	shared, err := os.ReadFile(filepath.Join(out, "tables", "estimates.csv"))
 	if err != nil || strings.Contains(string(shared), "recode") {
 		t.Errorf("the table to share tells of recodes (%v)", err)

@@ -19,16 +19,19 @@ type options struct {
 
 // print writes a result: as JSON, in words, or not at all.
 func (o *options) print(result any, inWords func(io.Writer)) error {
+	out := &keeper{w: o.stdout}
 	switch {
 	case o.json:
-		e := json.NewEncoder(o.stdout)
+		e := json.NewEncoder(out)
 		e.SetIndent("", "  ")
 		e.SetEscapeHTML(false)
-		return e.Encode(result)
+		if err := e.Encode(result); out.err == nil {
+			return err
+		}
 	case !o.quiet:
-		inWords(o.stdout)
+		inWords(out)
 	}
-	return nil
+	return unprinted(out.err)
 }
 
 // progress is one line on a terminal that says what is being done. Where stderr is not a terminal it writes nothing.

@@ -15,7 +15,7 @@ func problem(err error, where string) error {
 	switch {
 	case err == nil:
 		return nil
-	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
 		p.What = "the disk is full, or your share of it is"
 		p.Remedy = "make room, or give another folder with --out; nothing that was there before has been changed"
 	case errors.Is(err, syscall.EROFS):
