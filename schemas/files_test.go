@@ -22,7 +22,7 @@ func readShipped(t *testing.T) map[string]map[string]any {
 		t.Fatal(err)
 	}
 	for _, e := range entries {
-		if e.Name() == planFile || e.Name() == instrumentFile {
+		if e.Name() == planFile || e.Name() == powerFile || e.Name() == instrumentFile {
 			continue
 		}
 		b, err := files.ReadFile("files/" + e.Name())

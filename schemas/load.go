@@ -46,7 +46,7 @@ var shipped = sync.OnceValues(func() (map[string]*Schema, error) {
 		return nil, err
 	}
 	for _, e := range entries {
-		if e.Name() == planFile || e.Name() == instrumentFile {
+		if e.Name() == planFile || e.Name() == powerFile || e.Name() == instrumentFile {
 			continue
 		}
 		b, err := files.ReadFile("files/" + e.Name())

@@ -113,7 +113,7 @@ func commands(stdout, stderr io.Writer) *cobra.Command {
 	flags.BoolVar(&o.json, "json", false, "print the result as one JSON object, for machines")
 	flags.BoolVar(&o.quiet, "quiet", false, "print nothing but errors")
 	root.PersistentPreRun = func(*cobra.Command, []string) { o.stdout, o.stderr = stdout, stderr }
-	root.AddCommand(demoCommand(&o), draftCommand(&o), checkCommand(&o), runCommand(&o), versionCommand(&o))
+	root.AddCommand(demoCommand(&o), draftCommand(&o), checkCommand(&o), runCommand(&o), powerCommand(&o), versionCommand(&o))
 	return root
 }
 

@@ -53,6 +53,7 @@ const (
 	ShowEvents
 	ShowAt    // 5 years
 	ShowLevel // 95%
+	ShowGiven // the value with every digit that somebody chose: 2.5%, 0.625
 )
 
 // Sheet is a table for people.

@@ -16,6 +16,8 @@ const (
 	UnitSpread      = "standard deviations" // of a standardised difference
 	UnitLogRatio    = "log ratio"           // natural logarithm of a ratio
 	UnitScore       = "score"               // of predictions: Brier's, the distance of calibration; shown with three decimal places
+	UnitCorrelation = "correlation"
+	UnitArea        = "area under the curve"
 	UnitYears       = "years"
 	UnitDifference  = "difference of probabilities" // shown in percentage points
 )
@@ -29,7 +31,8 @@ const (
 //   - Counts are grouped in threes: "12,345".
 //   - P values: two decimal places, three below 0.1, "<0.001" and ">0.99" at the ends.
 //   - Scores of predictions have three decimal places.
-//   - Years have one decimal place; ratios, rates, kappas and standardised differences two.
+//   - A value shown as it was given has the digits that it was given with.
+//   - Years have one decimal place; ratios, rates, kappas, correlations, areas and standardised differences two.
 //
 // The limits of an interval take the decimal places of their value.
 func Format(e Estimate, show Show) string {
@@ -46,6 +49,8 @@ func Format(e Estimate, show Show) string {
 		return formatAt(e)
 	case ShowLevel:
 		return formatLevel(e)
+	case ShowGiven:
+		return formatGiven(e)
 	default:
 		return formatValue(e) + unitAfter(e)
 	}
@@ -173,7 +178,7 @@ func number(e Estimate, x float64, sign string) string {
 		return decimals(x, 1)
 	case e.Unit == UnitScore:
 		return decimals(x, 3)
-	case e.Unit == UnitRatio || e.Unit == UnitLogRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || isRate(e.Unit):
+	case e.Unit == UnitRatio || e.Unit == UnitLogRatio || e.Unit == UnitKappa || e.Unit == UnitSpread || e.Unit == UnitCorrelation || e.Unit == UnitArea || isRate(e.Unit):
 		return decimals(x, 2)
 	default:
 		return count(x)
@@ -274,6 +279,20 @@ func formatAt(e Estimate) string {
 	default:
 		return text + " " + e.AtUnit
 	}
+}
+
+// formatGiven writes a value that was chosen, and so has no more digits than it was written with.
+func formatGiven(e Estimate) string {
+	if !e.Value.Known {
+		return statusWord(e.Status)
+	}
+	x := e.Value.X
+	if e.Unit == UnitProbability || e.Unit == UnitDifference {
+		x *= 100
+	}
+	// Nine digits behind the point take the noise of 0.07 * 100 away.
+	text := group(signed(strconv.FormatFloat(math.Round(x*1e9)/1e9, 'f', -1, 64)))
+	return text + percentSign(e) + unitAfter(e)
 }
 
 func formatLevel(e Estimate) string {

@@ -56,8 +56,8 @@ const (
 	Ratio   Unit = "ratio"  // of hazards, rates, sizes
 	Points  Unit = "points" // of a score, or whatever the means are in
 	Years   Unit = "years"
-	Yearly  Unit = "per year" // events for each prosthesis-year
-	Plain   Unit = "number"   // a correlation, an area, a count of sides
+	Per100  Unit = "per 100 prosthesis-years"
+	Plain   Unit = "number" // a correlation, an area, a count of sides
 	Choice  Unit = "word"
 	Persons Unit = "recruited" // shoulders, patients or pairs
 	Events  Unit = "events"
@@ -94,7 +94,7 @@ type Design struct {
 
 // Method is what a protocol says about how a size was worked out.
 type Method struct {
-	Words  string // the test and the formula, to follow "worked out for": "a two-sided t test …"
+	Words  string // the test and how its power is worked out: "a two-sided log-rank test by Schoenfeld's formula, …"
 	Source string // where the formula is published
 	Exact  bool   // whether it is exact under the assumptions; otherwise an approximation
 }

@@ -130,3 +130,28 @@ func (a *assumed) followed(hazards []float64, sizes []float64) []Quantity {
 	}
 	return append(list, Quantity{"exposure", "prosthesis-years under observation", Time, years})
 }
+
+// Hazards are the constant yearly rates that a design over time takes for granted.
+type Hazards struct {
+	Groups     []float64 // of the event, by group
+	Lost, Died float64
+}
+
+// Hazards returns the rates behind an answer; ok is false of a design that follows nobody over time.
+func (answer *Answer) Hazards() (h Hazards, ok bool) {
+	a := &assumed{design: answer.Design, given: answer.Given}
+	if !a.lossByYear() {
+		return h, false
+	}
+	w := a.watch()
+	h.Lost, h.Died = w.lost, w.died
+	if answer.Design == incidence {
+		h.Groups = []float64{a.causeHazard(First), a.causeHazard(Second)}
+		return h, true
+	}
+	h.Groups = []float64{a.firstHazard()}
+	if ratio, ok := answer.Given[HazardRatio]; ok {
+		h.Groups = append(h.Groups, h.Groups[0]*ratio.Number)
+	}
+	return h, true
+}

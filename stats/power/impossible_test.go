@@ -40,9 +40,9 @@ func whole(id string) Given {
 	case "cumulative incidence":
 		return add(over, Given{First: Is(.05), Second: Is(.1)})
 	case "one rate":
-		return Given{Rate: Is(.02), Reference: Is(.01), Power: Is(.8)}
+		return Given{Rate: Is(2), Reference: Is(1), Power: Is(.8)}
 	case "two rates":
-		return Given{RateFirst: Is(.02), RateSecond: Is(.01), Power: Is(.8)}
+		return Given{RateFirst: Is(2), RateSecond: Is(1), Power: Is(.8)}
 	}
 	width := Given{HalfWidth: Is(2), SD: Is(10), Loss: Is(.1)}
 	switch id {
@@ -126,7 +126,7 @@ func TestOutOfReach(t *testing.T) {
 		t.Errorf("20 shoulders with 10%% revised: %v", err)
 	}
 	_, err = Solve(d, add(given, Given{Size: Is(2000)}))
-	if err == nil || !strings.HasPrefix(err.Error(), "direction: is not said") {
+	if err == nil || !strings.HasPrefix(err.Error(), "direction: is missing") {
 		t.Errorf("the direction is not asked for: %v", err)
 	}
 	d, _ = Find("two means")
@@ -135,7 +135,7 @@ func TestOutOfReach(t *testing.T) {
 	}
 	for id, many := range map[string]Given{
 		"two rates":       {RateFirst: Is(600), RateSecond: Is(601), Size: Is(1e9)},
-		"one rate":        {Rate: Is(600), Reference: Is(600.001), Power: Is(.9)},
+		"one rate":        {Rate: Is(600), Reference: Is(600.1), Power: Is(.9)},
 		"two proportions": {First: Is(.3), Second: Is(.301), Power: Is(.9), Loss: Is(0), Test: Says(testFisher)},
 	} {
 		d, _ := Find(id)
@@ -163,7 +163,7 @@ func TestEveryAssumptionIsAskedFor(t *testing.T) {
 			left := add(given)
 			delete(left, taken.Name)
 			_, err := Solve(d, left)
-			if err == nil || !strings.Contains(err.Error(), string(taken.Name)+": is not said") {
+			if err == nil || !strings.Contains(err.Error(), string(taken.Name)+": is missing") {
 				t.Errorf("%s without %s: %v", d.ID, taken.Name, err)
 			}
 		}

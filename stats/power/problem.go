@@ -62,7 +62,7 @@ func (a *assumed) refuse(name Name, possible, what string, parts ...any) {
 
 // ask adds a problem about an assumption that was left out.
 func (a *assumed) ask(name Name, words string) {
-	a.problems = append(a.problems, &Problem{Assumption: name, Missing: true, What: "is not said: " + words})
+	a.problems = append(a.problems, &Problem{Assumption: name, Missing: true, What: "is missing: " + words})
 }
 
 // with returns a copy with one setting changed.

@@ -19,7 +19,7 @@ const (
 // The tests of proportions.
 const (
 	testNormal    = "normal"
-	testUnpooled  = "normal, not pooled"
+	testUnpooled  = "unpooled"
 	testCorrected = "continuity-corrected"
 	testFisher    = "Fisher"
 	testExact     = "exact"
@@ -135,7 +135,7 @@ var responders = &Design{
 	},
 	method: func(a *assumed) Method {
 		m := a.proportionsMethod()
-		m.Words += " of responders, whose shares follow from normally distributed changes"
+		m.Words += ", of responders whose shares follow from normally distributed changes"
 		return m
 	},
 }

@@ -9,6 +9,9 @@ const (
 	RateSecond Name = "rate_second"
 )
 
+// rate returns a rate for one prosthesis-year.
+func (a *assumed) rate(name Name) float64 { return a.x(name) / 100 }
+
 func years() []Assumption {
 	return []Assumption{{Name: Size, Words: "prosthesis-years in all", Help: "shoulders times years under observation, all groups together", Unit: Time, From: 0, To: largest}}
 }
@@ -19,13 +22,13 @@ var takesRateTest = choice(Test, "the test", "exact counts every outcome that is
 
 var oneRate = &Design{
 	ID: "one rate", Question: "Does the rate of events in one cohort differ from a fixed rate?",
-	Takes: takes([]Assumption{above(Rate, Yearly, "true rate", "events for each prosthesis-year: 0.6 per 100 is 0.006"), above(Reference, Yearly, "rate to be compared with", "events for each prosthesis-year"), takesRateTest},
+	Takes: takes([]Assumption{above(Rate, Per100, "true rate", "events for 100 prosthesis-years"), above(Reference, Per100, "rate to be compared with", "events for 100 prosthesis-years"), takesRateTest},
 		years(), tested(1, false), directed("rate")),
 	Goal: Power, Effect: Rate, Counted: "prosthesis-years", Groups: 1, sizeUnit: Time, least: 1e-6, whole: exactTest,
-	outcomes: func(a *assumed, t, _ float64) float64 { return t * math.Max(a.x(Rate), a.x(Reference)) },
+	outcomes: func(a *assumed, t, _ float64) float64 { return t * math.Max(a.rate(Rate), a.rate(Reference)) },
 	null:     func(a *assumed) float64 { return a.x(Reference) }, far: rateFar,
 	reach: func(a *assumed, t, _ float64) float64 {
-		r, r0 := a.x(Rate), a.x(Reference)
+		r, r0 := a.rate(Rate), a.rate(Reference)
 		if a.word(Test) == testNormal {
 			return a.zPower(r-r0, math.Sqrt(r0/t), math.Sqrt(r/t))
 		}
@@ -35,7 +38,7 @@ var oneRate = &Design{
 		return outside(poisson(r*t), low, high)
 	},
 	more: func(a *assumed, t, _ float64) []Quantity {
-		return []Quantity{{"events", "events expected to be observed", Events, t * a.x(Rate)}, {"events-expected", "events expected by the rate compared with", Events, t * a.x(Reference)}}
+		return []Quantity{{"events", "events expected to be observed", Events, t * a.rate(Rate)}, {"events-expected", "events expected by the rate compared with", Events, t * a.rate(Reference)}}
 	},
 	method: func(a *assumed) Method {
 		if a.word(Test) == testNormal {
@@ -47,16 +50,16 @@ var oneRate = &Design{
 
 var twoRates = &Design{
 	ID: "two rates", Question: "Does the rate of events differ between two groups?",
-	Takes: takes([]Assumption{above(RateFirst, Yearly, "rate in the first group", "events for each prosthesis-year: 0.6 per 100 is 0.006"), above(RateSecond, Yearly, "rate in the second group", "events for each prosthesis-year"), takesRateTest},
+	Takes: takes([]Assumption{above(RateFirst, Per100, "rate in the first group", "events for 100 prosthesis-years"), above(RateSecond, Per100, "rate in the second group", "events for 100 prosthesis-years"), takesRateTest},
 		years(), tested(2, false), directed("rate in the second group")),
 	Goal: Power, Effect: RateSecond, Counted: "prosthesis-years", Groups: 2, sizeUnit: Time, least: 1e-6, whole: exactTest,
 	outcomes: func(a *assumed, t1, t2 float64) float64 {
-		mean := float64(t1*a.x(RateFirst)) + float64(t2*a.x(RateSecond))
+		mean := float64(t1*a.rate(RateFirst)) + float64(t2*a.rate(RateSecond))
 		return 16 * mean * math.Sqrt(mean)
 	},
 	null: func(a *assumed) float64 { return a.x(RateFirst) }, far: rateFar,
 	reach: func(a *assumed, t1, t2 float64) float64 {
-		r1, r2 := a.x(RateFirst), a.x(RateSecond)
+		r1, r2 := a.rate(RateFirst), a.rate(RateSecond)
 		if a.word(Test) == testNormal {
 			pooled := (float64(r1*t1) + float64(r2*t2)) / (t1 + t2)
 			return a.zPower(r1-r2, math.Sqrt(pooled*(1/t1+1/t2)), math.Sqrt(r1/t1+r2/t2))
@@ -64,7 +67,7 @@ var twoRates = &Design{
 		return a.twoRatesExact(float64(r1*t1), float64(r2*t2), t2/(t1+t2))
 	},
 	more: func(a *assumed, t1, t2 float64) []Quantity {
-		return []Quantity{{"events-first", "events expected in the first group", Events, t1 * a.x(RateFirst)}, {"events-second", "events expected in the second group", Events, t2 * a.x(RateSecond)}}
+		return []Quantity{{"events-first", "events expected in the first group", Events, t1 * a.rate(RateFirst)}, {"events-second", "events expected in the second group", Events, t2 * a.rate(RateSecond)}}
 	},
 	method: func(a *assumed) Method {
 		if a.word(Test) == testNormal {

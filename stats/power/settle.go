@@ -75,21 +75,33 @@ func (a *assumed) wanted() Name {
 
 // possible refuses a setting outside its range.
 func (a *assumed) possible(t Assumption, s Setting) {
-	switch {
-	case t.Unit == Choice:
-		if !slices.Contains(t.Choices, s.Word) {
-			a.refuse(t.Name, strings.Join(t.Choices, ", "), "%q is not one of the choices for %s", s.Word, t.Words)
-		}
-	case s.Word != "":
-		a.refuse(t.Name, t.rangeWords(), "%q is no number", s.Word)
-	case !t.holds(s.Number):
-		a.refuse(t.Name, t.rangeWords(), "%s is %s, which cannot be", t.Words, brief(s.Number))
-	case wholeOnly(t) && s.Number != math.Trunc(s.Number):
-		a.refuse(t.Name, brief(math.Floor(s.Number))+" or "+brief(math.Ceil(s.Number)), "%s is %s, which is no whole number", t.Words, brief(s.Number))
+	if p := t.Check(s); p != nil {
+		a.problems = append(a.problems, p)
 	}
 }
 
-func wholeOnly(t Assumption) bool {
+// Check says what is wrong with a setting by itself; nil if nothing is.
+func (t Assumption) Check(s Setting) *Problem {
+	refused := func(possible, what string, parts ...any) *Problem {
+		return &Problem{Assumption: t.Name, What: fmt.Sprintf(what, parts...), Possible: possible}
+	}
+	switch {
+	case t.Unit == Choice && !slices.Contains(t.Choices, s.Word):
+		return refused(t.Range(), "%q is not one of the choices for %s", s.Word, t.Words)
+	case t.Unit == Choice:
+		return nil
+	case s.Word != "":
+		return refused(t.Range(), "%q is no number", s.Word)
+	case !t.holds(s.Number):
+		return refused(t.Range(), "%s is %s, which cannot be", t.Words, brief(s.Number))
+	case t.Whole() && s.Number != math.Trunc(s.Number):
+		return refused(brief(math.Floor(s.Number))+" or "+brief(math.Ceil(s.Number)), "%s is %s, which is no whole number", t.Words, brief(s.Number))
+	}
+	return nil
+}
+
+// Whole says whether the number has to be a whole one.
+func (t Assumption) Whole() bool {
 	return t.Unit == Persons || t.Name == Sides || t.Name == MeasuresBefore || t.Name == MeasuresAfter
 }
 
@@ -99,8 +111,8 @@ func (t Assumption) holds(x float64) bool {
 	return low && high // false for NaN
 }
 
-// rangeWords says in which range a number has to lie: "above 0 and below 1".
-func (t Assumption) rangeWords() string {
+// Range says in words which numbers or words are possible: "above 0 and below 1".
+func (t Assumption) Range() string {
 	if t.Unit == Choice {
 		return strings.Join(t.Choices, ", ")
 	}
@@ -124,9 +136,6 @@ func (t Assumption) rangeWords() string {
 	}
 	return strings.Join(parts, " and ")
 }
-
-// Range says in words which numbers or words are possible.
-func (t Assumption) Range() string { return t.rangeWords() }
 
 // goalAgrees refuses a power that chance alone would give.
 func (a *assumed) goalAgrees() {
@@ -152,7 +161,7 @@ func (a *assumed) effectAgrees(wanted Name) {
 	}
 	if null := d.null(a); a.x(d.Effect) == null {
 		t, _ := d.Taken(d.Effect)
-		a.refuse(d.Effect, t.rangeWords()+", and other than "+brief(null), "%s is %s, so there is nothing to find", t.Words, brief(null))
+		a.refuse(d.Effect, t.Range()+", and other than "+brief(null), "%s is %s, so there is nothing to find", t.Words, brief(null))
 	}
 }
 

@@ -183,10 +183,10 @@ var simulations = []simulation{
 	{id: "survival against a benchmark", note: "HR 0.4, 40 shoulders", given: add(twoGroups(.4, 40, nil), nil), off: 0.05, finds: findsBenchmark},
 	{id: "hazard of a characteristic", note: "R² 0.36", given: Given{HazardRatio: Is(1.5), Spread: Is(1), Explained: Is(.36), EventRate: Is(1), Size: Is(75), Loss: Is(0)}, off: 0.062, finds: findsCharacteristic},
 	{id: "cumulative incidence", note: "20% against 35%, deaths", given: Given{First: Is(.20), Second: Is(.35), At: Is(5), Deaths: Is(.05), Loss: Is(.02), Recruitment: Is(2), FollowUp: Is(4), Size: Is(250)}, off: 0.02, finds: findsIncidence},
-	{id: "one rate", note: "exact, 2 against 1 per 100", given: Given{Rate: Is(.02), Reference: Is(.01), Power: Is(.8)}, finds: findsRate},
-	{id: "one rate", note: "normal, 2 against 1 per 100", given: Given{Rate: Is(.02), Reference: Is(.01), Size: Is(1000), Test: Says(testNormal)}, off: 0.06, finds: findsRate},
-	{id: "two rates", note: "exact, 2 against 1 per 100", given: Given{RateFirst: Is(.01), RateSecond: Is(.02), Power: Is(.8)}, finds: findsRates},
-	{id: "two rates", note: "normal, run as exact", given: Given{RateFirst: Is(.01), RateSecond: Is(.02), Size: Is(4700), Test: Says(testNormal)}, off: 0.05, finds: findsRates},
+	{id: "one rate", note: "exact, 2 against 1 per 100", given: Given{Rate: Is(2), Reference: Is(1), Power: Is(.8)}, finds: findsRate},
+	{id: "one rate", note: "normal, 2 against 1 per 100", given: Given{Rate: Is(2), Reference: Is(1), Size: Is(1000), Test: Says(testNormal)}, off: 0.06, finds: findsRate},
+	{id: "two rates", note: "exact, 2 against 1 per 100", given: Given{RateFirst: Is(1), RateSecond: Is(2), Power: Is(.8)}, finds: findsRates},
+	{id: "two rates", note: "normal, run as exact", given: Given{RateFirst: Is(1), RateSecond: Is(2), Size: Is(4700), Test: Says(testNormal)}, off: 0.05, finds: findsRates},
 	{id: "width of a mean", note: "60 shoulders", given: Given{SD: Is(10), Size: Is(60), Loss: Is(0)}, off: 0.02,
 		widens: func(r *rand.Rand, a *Answer) float64 {
 			return dist.StudentSpread(.95, 59) * sdOf(normals(r, 60, 0, 10)) / math.Sqrt(60)

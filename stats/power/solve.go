@@ -291,3 +291,12 @@ func cond(yes bool, a, b float64) float64 {
 	}
 	return b
 }
+
+// Null returns the value of the effect at which there would be nothing to find: 0 for a difference, 1 or the margin for a ratio,
+// the share of the first group for that of the second.
+func (answer *Answer) Null() float64 {
+	if answer.Design.null == nil {
+		return 0
+	}
+	return answer.Design.null(&assumed{design: answer.Design, given: answer.Given})
+}
