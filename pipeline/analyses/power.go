@@ -18,9 +18,8 @@ var powerCautions = []string{
 // planning is one design while its section is written.
 type planning struct {
 	*book
-	asked   plan.Planned
-	answer  *power.Answer
-	trouble error // of a made-up study that could not be drawn
+	asked  plan.Planned
+	answer *power.Answer
 }
 
 // AssemblePower answers the designs of a plan for power and puts the report together. It needs no data.
