@@ -25,6 +25,9 @@ func (s *modelled) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
 	row("No effect at all, Wald test", s.id("model", "wald"))
 	row("No effect at all, likelihood-ratio test", s.id("model", "likelihood"))
 	row("No effect at all, score test", s.id("model", "score"))
+	if s.scoreIsRobust() {
+		row("No effect at all, score test clustered by patient", s.id("model", "robust-score"))
+	}
 	for _, t := range s.terms {
 		if len(t.columns) > 1 && t.asked.Knots > 0 {
 			row("A straight line is enough for "+inSentence(t.title), s.id("test", t.slug, "straight"))
@@ -97,6 +100,31 @@ func (s *modelled) concordance() {
 		e.Status, e.Note = s.fit.status, s.fit.why
 	case err != nil || c.Status != covariates.Converged:
 		e.Status, e.Note = report.NotIdentifiable, "no two shoulders can be put into the order of their events"
+	default:
+		s.settleConcordance(&e, c)
+	}
+	s.derivedFrom(s.add(e), s.usedID(), s.eventID())
+	s.weightedConcordance()
+}
+
+// weightedConcordance records the concordance that censoring does not move.
+func (s *modelled) weightedConcordance() {
+	if s.fit.why != "" {
+		return
+	}
+	e := s.estimatedIn(s.id("concordance-weighted"), "", "concordance weighted by the inverse of the squared probability of staying under observation", report.UnitProbability)
+	e.N, e.Events = report.Optional{}, report.Optional{}
+	e.Method += s.formOf(s.fit) + "; interval on the plain scale, infinitesimal jackknife, weights taken as known"
+	eta, err := s.fit.hazard.Predictors()
+	c := (*hazards.Concordance)(nil)
+	if err == nil {
+		c, err = hazards.ConcordUpTo(s.hazardData(), 1, eta, 0)
+	}
+	switch {
+	case err != nil || c.Status == covariates.NoEvents:
+		e.Status, e.Note = report.NotIdentifiable, "no two shoulders can be put into the order of their events"
+	case c.Status == covariates.Unsupported:
+		e.Status, e.Note = report.NotIdentifiable, "some shoulders came under observation late, for which these weights do not hold; the concordance without weights does"
 	default:
 		s.settleConcordance(&e, c)
 	}

@@ -202,6 +202,20 @@ func (s *modelled) overall() {
 	s.tested(s.id("model", "likelihood"), "no effect at all", "likelihood-ratio test, shoulders taken as independent",
 		func() covariates.Test { return s.fit.LikelihoodRatio() })
 	s.tested(s.id("model", "score"), "no effect at all", "score test, shoulders taken as independent", func() covariates.Test { return s.fit.Score() })
+	if s.scoreIsRobust() {
+		s.tested(s.id("model", "robust-score"), "no effect at all", "robust score test, clustered by patient", func() covariates.Test {
+			test, err := s.fit.hazard.RobustScore()
+			if err != nil {
+				return covariates.Test{Status: covariates.Unsupported, Reason: err.Error()}
+			}
+			return test
+		})
+	}
+}
+
+// scoreIsRobust says whether there is a score test that knows of the two shoulders of a patient.
+func (s *modelled) scoreIsRobust() bool {
+	return s.clustered && s.fit.hazard != nil && s.asked.Ties != plan.ExactTies && !s.asked.Penalised
 }
 
 // bend tests the columns of a spline after the first, which is the straight line.

@@ -182,7 +182,7 @@ func (s *modelled) modelMethod() []report.Text {
 		}
 		texts = append(texts, report.Words("Proportional hazards were tested by the score of an effect that changes with 1 − survival just before the event "+
 			"(Grambsch and Therneau, Biometrika 1994;81:515), for each characteristic and for all; the test takes shoulders as independent. Concordance is the share of "+
-			"pairs of shoulders that the model puts into the order of their events (Harrell and others, J Am Med Assoc 1982;247:2543)."))
+			"pairs of shoulders that the model puts into the order of their events (Harrell and others, J Am Med Assoc 1982;247:2543; weighted for censoring: Uno and others, Stat Med 2011;30:1105)."))
 	}
 	if s.fit.incidence != nil && s.fit.why == "" {
 		texts = append(texts, report.Words("Proportional subdistribution hazards were tested by the score of an effect that changes with the share of the events before "+
@@ -276,7 +276,7 @@ func (s *modelled) modelNotes() []report.Text {
 		"not what a change would do.")}
 	if s.fit.hazard != nil && s.fit.why == "" {
 		notes = append(notes, say("Concordance: ", withInterval(s.concordanceID()), " of the pairs of shoulders are in the order that the model expects; one half is no "+
-			"better than chance. It is measured on the shoulders that the model was made from."))
+			"better than chance. Weighted so that censoring does not move it: ", withInterval(s.id("concordance-weighted")), ". Both are measured on the shoulders that the model was made from."))
 	}
 	notes = append(notes, s.outcomeNotes()...)
 	if s.asked.Penalised && !s.ofOutcome() && s.asked.Variance == plan.Clustered && s.repeated() {

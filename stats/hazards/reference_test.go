@@ -22,26 +22,28 @@ type chiSquare struct {
 }
 
 type coxResult struct {
-	N       int
-	Events  int      `json:"n_event"`
-	Names   []string `json:"coef_names"`
-	Coef    references.Column
-	SE      references.Column
-	NaiveSE references.Column `json:"naive_se"`
-	Robust  bool              `json:"se_is_robust"`
-	Lower   references.Column `json:"hr_lower"`
-	Upper   references.Column `json:"hr_upper"`
-	P       references.Column
-	VCov    []references.Column
-	Null    float64   `json:"loglik_null"`
-	LogLik  float64   `json:"loglik"`
-	LR      chiSquare `json:"lr_test"`
-	Wald    chiSquare `json:"wald_test"`
-	Score   chiSquare `json:"score_test"`
+	N           int
+	Events      int      `json:"n_event"`
+	Names       []string `json:"coef_names"`
+	Coef        references.Column
+	SE          references.Column
+	NaiveSE     references.Column `json:"naive_se"`
+	Robust      bool              `json:"se_is_robust"`
+	Lower       references.Column `json:"hr_lower"`
+	Upper       references.Column `json:"hr_upper"`
+	P           references.Column
+	VCov        []references.Column
+	Null        float64                     `json:"loglik_null"`
+	LogLik      float64                     `json:"loglik"`
+	LR          chiSquare                   `json:"lr_test"`
+	Wald        chiSquare                   `json:"wald_test"`
+	Score       chiSquare                   `json:"score_test"`
+	RobustScore *struct{ ChiSq, P float64 } `json:"robust_score_test"`
 
 	Concordance struct {
 		C, SE  float64
 		Counts map[string]float64
+		Uno    *float64 `json:"uno_n_over_G2"`
 	}
 	ZPH      map[string]chiSquare
 	Baseline struct {
@@ -150,7 +152,7 @@ func TestCoxAgainstReferences(t *testing.T) {
 					want := c.Results[name]
 					fit := mustCox(t, d, columns, hazards.Options{Ties: ties, Robust: want.Robust})
 					checkFit(t, fit, want)
-					checkDiagnostics(t, fit, want)
+					checkDiagnostics(t, d, fit, want)
 					c.checkBaseline(t, fit, want)
 					c.checkPredictions(t, fit, want)
 				})
@@ -195,7 +197,7 @@ func checkTest(t *testing.T, got covariates.Test, want chiSquare, at int) {
 	}
 }
 
-func checkDiagnostics(t *testing.T, fit *hazards.Fit, want coxResult) {
+func checkDiagnostics(t *testing.T, d hazards.Data, fit *hazards.Fit, want coxResult) {
 	for name, scale := range map[string]hazards.TimeScale{"km": hazards.FailedShare, "identity": hazards.PlainTime, "log": hazards.LogTime, "rank": hazards.RankedTime} {
 		z, ok := want.ZPH[name]
 		if !ok || len(z.Term) == 0 {
@@ -218,6 +220,25 @@ func checkDiagnostics(t *testing.T, fit *hazards.Fit, want coxResult) {
 	near(t, "concordant", c.Concordant, want.Concordance.Counts["concordant"], 1e-11)
 	near(t, "discordant", c.Discordant, want.Concordance.Counts["discordant"], 1e-11)
 	near(t, "tied", c.Tied, want.Concordance.Counts["tied.x"], 1e-11)
+	if want.Concordance.Uno != nil {
+		eta, err := fit.Predictors()
+		if err != nil {
+			t.Fatal(err)
+		}
+		u, err := hazards.ConcordUpTo(d, 1, eta, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "concordance weighted by 1/G²", u.C, *want.Concordance.Uno, 1e-10)
+	}
+	if want.RobustScore != nil {
+		robust, err := fit.RobustScore()
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "robust score test", robust.ChiSquare, want.RobustScore.ChiSq, 1e-8)
+		near(t, "coefficients after it", fit.Coefficient[0], want.Coef[0], 1e-6)
+	}
 	if want.SumSquares > 0 {
 		checkResiduals(t, fit, want)
 	}

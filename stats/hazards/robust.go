@@ -90,6 +90,12 @@ func (f *Fit) addRobust() error {
 	if p.data.Cluster != nil {
 		f.Clusters = clusters.Count
 	}
+	f.TakeRobust(p.design, f.ascent, p.meat(clusters))
+	return nil
+}
+
+// meat returns the sum over clusters of squared score residuals, where the coefficients last were.
+func (p *partial) meat(clusters *covariates.Clusters) []float64 {
 	size := p.design.Size()
 	meat := make([]float64, size*size)
 	p.eachTable(func(t *tables) {
@@ -100,6 +106,31 @@ func (f *Fit) addRobust() error {
 			}
 		}
 	})
-	f.TakeRobust(p.design, f.ascent, meat)
-	return nil
+	return meat
+}
+
+// RobustScore tests all coefficients at once by the slope of the likelihood where they are 0, with the variance of that slope
+// summed over clusters (rows, where the data have none): the score test that knows of clusters. A penalised fit has none, since the
+// slope there is that of another likelihood.
+//
+// Source: Lin & Wei, J. Am. Stat. Assoc. 84 (1989) 1074–1078.
+func (f *Fit) RobustScore() (covariates.Test, error) {
+	const name = "robust score"
+	if err := f.usable(); err != nil {
+		return covariates.Test{}, err
+	}
+	if f.Penalised {
+		return covariates.Test{Name: name, Status: covariates.Unsupported, Reason: "a penalised likelihood has no robust score test; use the Wald or the likelihood-ratio test"}, nil
+	}
+	p := f.partial
+	clusters, err := covariates.GroupRows(p.data.Cluster, len(p.risk))
+	if err != nil {
+		return covariates.Test{}, err
+	}
+	p.Value(make([]float64, len(f.Names)))
+	gradient, _, _ := p.Slope()
+	meat := p.meat(clusters)
+	p.Value(f.ascent.Beta)
+	p.Slope()
+	return covariates.ChiSquareTest(name, append([]float64(nil), gradient...), meat), nil
 }

@@ -41,19 +41,9 @@ func (s *scoring) weigh() error {
 	if err != nil {
 		return err
 	}
-	table := counts.LifeTable(0)
-	before := make([]float64, len(table.Time)+1) // G just before each time, and at the end
-	stay := numeric.One()
-	for row := range table.Time {
-		before[row] = stay.Value()
-		if c := table.Left[2*row]; c > 0 {
-			at := float64(table.AtRisk[row] - table.Left[2*row+1])
-			stay.Times(at-float64(c), at)
-		}
-	}
-	before[len(table.Time)] = stay.Value()
+	stay := stayIn(counts, 0)
 	through := 0 // what was before it, everybody seen through the horizon went through
-	for through < len(table.Time) && s.d.time(int32(table.Time[through])) < s.horizon {
+	for through < len(stay.ticks) && s.d.time(int32(stay.ticks[through])) < s.horizon {
 		through++
 	}
 	for i, exit := range s.d.Exit {
@@ -61,9 +51,9 @@ func (s *scoring) weigh() error {
 		s.last = max(s.last, t)
 		switch {
 		case t > s.horizon || t == s.horizon && s.d.Cause[i] == 0:
-			s.weight[i] = 1 / before[through]
+			s.weight[i] = 1 / stay.start[through]
 		case s.d.Cause[i] != 0:
-			s.weight[i] = 1 / before[find(table.Time, float64(exit))]
+			s.weight[i] = 1 / stay.before(exit)
 			if s.d.Cause[i] == s.cause {
 				s.outcome[i] = 1
 			}
