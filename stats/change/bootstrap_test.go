@@ -17,6 +17,7 @@ func TestIntervalsAgainstReferences(t *testing.T) {
 		file, from, to, group, minimal, unchanged string
 	}{
 		"bootstrap_anorexia": {"anorexia.csv", "Prewt", "Postwt", "Treat", "CBT", "Cont"},
+		"bootstrap_asah_age": {"asah.csv", "", "age", "outcome", "1", "0"},
 	} {
 		var ref struct {
 			Results struct {
@@ -28,7 +29,10 @@ func TestIntervalsAgainstReferences(t *testing.T) {
 		references.Expected(t, id, &ref)
 		f := references.Data(t, set.file)
 		f = f.Where(func(i int) bool { return f[set.group][i] == set.minimal || f[set.group][i] == set.unchanged })
-		a := change.Anchored{Scores: change.Scores{Baseline: f.Numbers(t, set.from), FollowUp: f.Numbers(t, set.to)}}
+		a := change.Anchored{Scores: change.Scores{Baseline: make([]float64, len(f[set.to])), FollowUp: f.Numbers(t, set.to)}}
+		if set.from != "" {
+			a.Baseline = f.Numbers(t, set.from)
+		}
 		for _, g := range f[set.group] {
 			answer := int32(0)
 			if g == set.minimal {

@@ -16,7 +16,7 @@ import (
 //
 //	go test -count=1 -run TestCoverage ./stats/change -simulations 400 -large 1000000 -dossier change.md
 var (
-	simulations = flag.Int("simulations", 40, "simulated data sets for bias and coverage; 400 or more for the dossier")
+	simulations = flag.Int("simulations", 30, "simulated data sets for bias and coverage; 400 or more for the dossier")
 	large       = flag.Int("large", 60_000, "shoulders in the data set that stands for all; 1000000 for the dossier")
 	dossier     = flag.String("dossier", "", "file to write the table of bias and coverage to")
 )

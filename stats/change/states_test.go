@@ -174,6 +174,8 @@ func TestStates(t *testing.T) {
 		{"one visit only", func(a *change.Anchored, _ *change.Question) { a.FollowUp = nobody }, change.EffectSize, change.NoRows, "no row has both scores"},
 		{"one visit only", func(a *change.Anchored, _ *change.Question) { a.FollowUp = nobody }, change.HalfSD, change.Estimated, ""},
 		{"few in a category", func(_ *change.Anchored, q *change.Question) { q.Minimal = 7 }, change.MeanChange, change.TooFew, "0 rows are minimally improved"},
+		{"few in a category", func(_ *change.Anchored, q *change.Question) { q.Unchanged = 7 }, change.MeanDifference, change.TooFew, "0 rows are unchanged"},
+		{"few in a category", func(_ *change.Anchored, q *change.Question) { q.Unchanged = 7 }, change.MeanChange, change.Estimated, ""},
 		{"few improved", func(_ *change.Anchored, q *change.Question) { q.Improved = 7 }, change.Predictive, change.TooFew, "0 rows are improved"},
 		{"off the scale", func(_ *change.Anchored, q *change.Question) { q.Scale = change.Scale{Worst: 0, Best: 48} }, change.HalfSD, change.OffScale, "another version"},
 		{"reliability not known", func(_ *change.Anchored, q *change.Question) { q.ScoreReliability = 0 }, change.SmallestDetectable95, change.NotDefined, "ScoreReliability"},

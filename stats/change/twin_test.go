@@ -246,7 +246,8 @@ func repeat(a Anchored, order, weight []int32) Anchored {
 // The influence of a row is what a little more of it does: every row counts 2,000 times, one of them once more.
 func TestInfluencesAgainstTwin(t *testing.T) {
 	const times = 2000
-	a, q := someAnchored(random.Stream(5, "influence", 0), 50), someQuestion()
+	a, q := someAnchored(random.Stream(5, "influence", 0), 400), someQuestion()
+	q.Improved = 0 // an uneven share, so that adjustments do something
 	table, err := Thresholds(a, q)
 	if err != nil {
 		t.Fatal(err)
@@ -257,7 +258,7 @@ func TestInfluencesAgainstTwin(t *testing.T) {
 	}
 	table.evaluate(s)
 	tally, weight := s.newTally(), make([]int32, len(s.order))
-	valueWith := func(k int) [methods]float64 {
+	valuesWith := func(k int) [methods]float64 {
 		for i := range weight {
 			weight[i] = times
 		}
@@ -267,35 +268,24 @@ func TestInfluencesAgainstTwin(t *testing.T) {
 		s.count(tally, weight)
 		return s.values(tally)
 	}
-	base := valueWith(-1)
-	for m := range methods {
-		kind := Method(m)
-		if kind == Youden || kind == ClosestToCorner || kind == AcceptableQuartile || kind == SmallestDetectableGroup90 || kind == SmallestDetectableGroup95 {
-			continue
+	base := valuesWith(-1)
+	smooth := []Method{MeanChange, MeanDifference, Predictive, PredictiveAdjusted, PredictiveReliable, HalfSD, EffectSize, ResponseMean}
+	influence, size := map[Method][]float64{}, map[Method]float64{}
+	for _, m := range smooth {
+		influence[m] = s.influence(m)
+		for k := range influence[m] {
+			if m == HalfSD { // a multiple of the standard deviation has its acceleration, whatever the factor
+				influence[m][k] /= 2
+			}
+			size[m] = max(size[m], math.Abs(influence[m][k]))
 		}
-		u := s.influence(kind)
-		scale := 1.0
-		switch kind { // multiples of one standard deviation share an influence
-		case HalfSD:
-			scale = 0.5
-		case FifthSD:
-			scale = 0.2
-		case MeasurementError:
-			scale = math.Sqrt(1 - q.ScoreReliability)
-		case SmallestDetectable90:
-			scale = detectableAt[0] * math.Sqrt(1-q.ScoreReliability)
-		case SmallestDetectable95:
-			scale = detectableAt[1] * math.Sqrt(1-q.ScoreReliability)
-		}
-		size := 0.0
-		for _, v := range u {
-			size = max(size, math.Abs(v))
-		}
-		for k := range u {
-			want := (valueWith(k)[m] - base[m]) * times
-			// The standard deviation of the sample has n − 1, which adds a part in n.
-			if !(math.Abs(scale*u[k]-want) <= 0.05*scale*size) {
-				t.Errorf("%v, row %d: influence %v, twin %v", kind, k, scale*u[k], want)
+	}
+	for k := range s.order {
+		more := valuesWith(k)
+		for _, m := range smooth {
+			// Standard deviations have n − 1, which is another part in 400 here than in the twin.
+			if want := (more[m] - base[m]) * times; !(math.Abs(influence[m][k]-want) <= 0.005*size[m]) {
+				t.Errorf("%v, row %d: influence %v, twin %v", m, k, influence[m][k], want)
 			}
 		}
 	}
