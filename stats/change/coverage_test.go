@@ -54,7 +54,7 @@ func TestCoverage(t *testing.T) {
 			t.Fatal(err)
 		}
 		checkTruth(t, d.name, whole)
-		q.Replicates = 199
+		q.Replicates = 119
 		if *simulations >= 400 {
 			q.Replicates, q.Level = 399, 0.95
 		}
