@@ -11,7 +11,7 @@ import (
 	"deltoid/stats/random"
 )
 
-var replicates = flag.Int("replicates", 150, "replicates of each simulation; 150 in CI, 10,000 for the results in testdata/references/DOSSIER.md")
+var replicates = flag.Int("replicates", 80, "replicates of each simulation; 80 in CI, 10,000 for the results in testdata/references/DOSSIER.md")
 
 // study draws a small study with a known truth: 12 patients in each of two groups, every third with two shoulders, four visits, a covariance
 // that no structure but the unstructured one has, scores missing at random after low ones, and a mean of 5 more in B at the last visit.

@@ -205,10 +205,16 @@ func (t *dense) kenwardRoger(theta, h []float64) (adjusted *mat.Dense, w *mat.De
 	var projection mat.Dense
 	projection.Sub(inverse, multiply(inverse, t.x, phi, t.x.T(), inverse))
 	information := mat.NewDense(q, q, nil)
+	var projected []*mat.Dense // the projection times each derivative
 	for i := range q {
+		projected = append(projected, multiply(&projection, first[i]))
 		p = append(p, multiply(t.x.T(), inverse, first[i], inverse, t.x))
+	}
+	for i := range q {
 		for j := range q {
-			information.Set(i, j, mat.Trace(multiply(&projection, first[i], &projection, first[j]))/2)
+			var product mat.Dense
+			product.MulElem(projected[i], projected[j].T())
+			information.Set(i, j, mat.Sum(&product)/2)
 		}
 	}
 	w = mat.NewDense(q, q, nil)
@@ -220,9 +226,11 @@ func (t *dense) kenwardRoger(theta, h []float64) (adjusted *mat.Dense, w *mat.De
 	for i := range q {
 		for j := range q {
 			var term, r mat.Dense
-			term.Sub(multiply(t.x.T(), inverse, first[i], inverse, first[j], inverse, t.x), multiply(p[i], phi, p[j]))
-			r.Scale(0.25, multiply(t.x.T(), inverse, t.bend(theta, h, i, j), inverse, t.x))
-			term.Sub(&term, &r)
+			term.Sub(multiply(multiply(t.x.T(), inverse, first[i]), inverse, multiply(first[j], inverse, t.x)), multiply(p[i], phi, p[j]))
+			if t.o.Covariance == mixed.Autoregressive || t.o.Covariance == mixed.SpatialPower { // the others are linear
+				r.Scale(0.25, multiply(t.x.T(), inverse, t.bend(theta, h, i, j), inverse, t.x))
+				term.Sub(&term, &r)
+			}
 			term.Scale(w.At(i, j), &term)
 			sum.Add(sum, &term)
 		}
@@ -339,11 +347,12 @@ func (t *dense) observed(theta, h []float64) *mat.Dense {
 	q := len(theta)
 	m := mat.NewDense(q, q, nil)
 	for i := range q {
-		for j := range q {
+		for j := range i + 1 {
 			at := func(a, b float64) float64 {
 				return t.value(moved(moved(theta, map[int]float64{i: 4 * a * h[i]}), map[int]float64{j: 4 * b * h[j]}))
 			}
 			m.Set(i, j, -(at(1, 1)-at(1, -1)-at(-1, 1)+at(-1, -1))/(64*h[i]*h[j]))
+			m.Set(j, i, m.At(i, j))
 		}
 	}
 	var out mat.Dense
@@ -358,12 +367,16 @@ func (t *dense) checkDegrees(tb testing.TB, what string, f *mixed.Fit, theta, h 
 	tb.Helper()
 	q := len(theta)
 	_, phi, _, _ := t.solve(theta)
+	var up, down []*mat.SymDense
+	for k := range q {
+		_, high, _, _ := t.solve(moved(theta, map[int]float64{k: h[k]}))
+		_, low, _, _ := t.solve(moved(theta, map[int]float64{k: -h[k]}))
+		up, down = append(up, high), append(down, low)
+	}
 	for j := range f.Names {
 		g := mat.NewVecDense(q, nil)
 		for k := range q {
-			_, up, _, _ := t.solve(moved(theta, map[int]float64{k: h[k]}))
-			_, down, _, _ := t.solve(moved(theta, map[int]float64{k: -h[k]}))
-			g.SetVec(k, (up.At(j, j)-down.At(j, j))/(2*h[k]))
+			g.SetVec(k, (up[k].At(j, j)-down[k].At(j, j))/(2*h[k]))
 		}
 		near(tb, fmt.Sprint(what, " degrees of ", f.Names[j], " by ", f.Options.Degrees), f.Effect(j, 0.95).DF, 2*phi.At(j, j)*phi.At(j, j)/mat.Inner(g, w, g), 2e-3, 0)
 	}
