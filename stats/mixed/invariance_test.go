@@ -83,7 +83,7 @@ func TestInvariances(t *testing.T) {
 
 // The same bits on any number of processors.
 func TestSameBitsOnAnyProcessors(t *testing.T) {
-	s := followed(12, 7000, 3, true)
+	s := followed(12, 3000, 3, true)
 	for _, o := range []mixed.Options{{PatientIntercept: true}, {Covariance: mixed.SpatialPower}} {
 		if o.Covariance == mixed.SpatialPower {
 			r := random.Stream(12, "times", 0)
