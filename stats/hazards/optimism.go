@@ -257,6 +257,9 @@ func (g Given) Risks(columns []covariates.Column) ([]float64, error) {
 	if len(columns) == 0 {
 		return nil, fmt.Errorf("a model without columns gives everybody one risk; there is nothing to validate")
 	}
+	if _, err := covariates.NewDesign(columns, len(columns[0].Values), false); err != nil {
+		return nil, err
+	}
 	hazard := -math.Log(g.Survival)
 	out := make([]float64, len(columns[0].Values))
 	for j, c := range columns {

@@ -20,6 +20,9 @@ func SplitTime(d Data, columns []covariates.Column, cuts []int32, varying ...str
 	if _, _, err := d.check(255); err != nil {
 		return Data{}, nil, err
 	}
+	if _, err := covariates.NewDesign(columns, len(d.Exit), false); err != nil {
+		return Data{}, nil, err
+	}
 	out := Data{Times: d.Times}
 	var from, stretch []int32
 	for i, exit := range d.Exit {

@@ -7,6 +7,8 @@
 //
 //	DELTOID_R=Rscript go test -count=1 -v ./stats/witness
 //
+// One test is of curves, tests and rates (live.R), another of models (live_models.R).
+//
 // The seed is printed; DELTOID_SEED draws the same data again. Without DELTOID_R the test says what
 // it did not run and passes.
 package witness
