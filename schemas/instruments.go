@@ -13,6 +13,7 @@ const instrumentFile = "instruments.json"
 type Instrument struct {
 	Code    string  `json:"code"` // as in the field instrument
 	Title   string  `json:"title"`
+	Spoken  string  `json:"spoken"` // inside a sentence: "the Constant score"
 	Minimum float64 `json:"minimum"`
 	Maximum float64 `json:"maximum"`
 	Better  string  `json:"better"` // "higher" or "lower"

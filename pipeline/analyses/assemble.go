@@ -78,6 +78,10 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return procedureAudit(b, p, c, asked)
 	case plan.FollowUpKind:
 		return followUpSection(b, p, c, asked)
+	case plan.Recovery:
+		return recoverySection(b, p, c, asked)
+	case plan.ThresholdsKind:
+		return thresholdSection(b, p, c, asked)
 	case plan.RevisionRates:
 		return revisionRates(b, p, c, asked)
 	default:

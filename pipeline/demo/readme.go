@@ -32,6 +32,7 @@ type readmePage struct {
 	ScoreShoulder, ScoreVisit, OxfordVisit   string
 	ScoreRecovery, MissingWorse              string
 	Threshold, ThresholdSpread, Reliability  string
+	StateReliability, LevelKept              string
 	Acceptable, AcceptableSpan, Answers      string
 	Disagreement                             string
 	Defects                                  []readmeDefect
@@ -85,12 +86,12 @@ func (r *Records) readmePage() (*readmePage, error) {
 		RevisionMale: short(revisionMale), RevisionPerYear: short(revisionPerYear), RevisionAgain: short(revisionAgain),
 		DeathAt75: short(deathAt75), DeathSlope: short(deathSlope), DeathMale: short(deathMale),
 		ScoreShoulder: short(scoreShoulder), ScoreVisit: short(scoreVisit), OxfordVisit: short(oxfordVisit),
-		ScoreRecovery: short(scoreRecovery), MissingWorse: short(100 * missingWorse),
+		ScoreRecovery: short(scoreRecovery), MissingWorse: short(100 * missingWorse), LevelKept: short(levelKept),
 		Threshold: short(thresholdMean), ThresholdSpread: short(thresholdSpread),
 		Acceptable: short(acceptableMean), AcceptableSpan: short(acceptableSpan),
 		Disagreement: whole(disagreement)}
-	_, reliability := TrueThreshold()
-	p.Reliability, p.Answers = short(reliability), answerTable()
+	thresholds := TrueThreshold()
+	p.Reliability, p.StateReliability, p.Answers = percent(thresholds.OfChange), percent(thresholds.OfState), answerTable()
 	p.Tables = r.tableRows()
 	p.addLists()
 	return p, nil

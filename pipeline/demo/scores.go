@@ -3,10 +3,11 @@ package demo
 import "math"
 
 // Scores are drawn for each visit about a mean of the visit, then rounded and cut off at the ends of the scale. Three parts
-// belong to a shoulder or a visit, each normal: a level that is the same at all visits, a recovery that is the same at all
-// visits after the operation, and an error of measurement of each visit. The second instrument goes along with the first.
+// belong to a shoulder or a visit, each normal: a level, of which a part is lost with the operation, so that who begins worse
+// gains more; a recovery that is the same at all visits after it; and an error of measurement of each visit. The second
+// instrument goes along with the first.
 //
-// What a patient answers about change is drawn from the true change, mean and recovery without the error, against a threshold
+// What a patient answers about change is drawn from the true change, that is without the error of measurement, against a threshold
 // of that patient's own. The mean of these thresholds is what an analysis of the answers has to find.
 
 // visits lists when scores are collected, with the mean of the first instrument for each of the three indications of the
@@ -24,10 +25,11 @@ var visits = []struct {
 }
 
 const (
-	scoreShoulder = 10 // standard deviations, in points of 100: of the level,
-	scoreRecovery = 12 // of the recovery,
-	scoreVisit    = 5  // and of the error of measurement
-	oxfordVisit   = 3  // further standard deviation of the second instrument, in points of 48
+	scoreShoulder = 10  // standard deviations, in points of 100: of the level,
+	levelKept     = 0.7 // part of the level that stays after the operation
+	scoreRecovery = 12  // of the recovery,
+	scoreVisit    = 5   // and of the error of measurement
+	oxfordVisit   = 3   // further standard deviation of the second instrument, in points of 48
 	missingWorse  = 0.008
 	// missingWorse is by how much the share that comes to a visit falls with each point of recovery below the average.
 )
@@ -41,7 +43,7 @@ const (
 )
 
 // answerFrom are the lowest changes, less the patient's departure from thresholdMean, of the answers from "worse" up.
-var answerFrom = []float64{-25, -12, -4, thresholdMean, thresholdMean + 8, thresholdMean + 20}
+var answerFrom = []float64{-60, -30, 4, thresholdMean, thresholdMean + 8, thresholdMean + 20}
 
 // scoresOf draws the scores of a shoulder until it is revised, its patient dies or follow-up ends.
 func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
@@ -61,7 +63,7 @@ func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
 		}
 		state, share := v.mean[group]+own, v.present
 		if v.years > 0 {
-			state, share = state+recovery, share+float64(missingWorse*recovery)
+			state, share = v.mean[group]+float64(levelKept*own)+recovery, share+float64(missingWorse*recovery)
 		}
 		present := b.r.Float64() < share
 		points := state + float64(scoreVisit*b.r.NormFloat64())
@@ -73,7 +75,7 @@ func (b *batch) scoresOf(op *operation, revised, life float64, end int32) {
 		b.score(at, constantScore, inScale(points, 100))
 		b.score(at, oxfordScore, inScale(oxford, 48))
 		if v.asks > 0 && group != fracture {
-			b.score(at, ratingOfChange, b.rate(v.mean[group]-visits[0].mean[group]+recovery))
+			b.score(at, ratingOfChange, b.rate(v.mean[group]-visits[0].mean[group]-float64((1-levelKept)*own)+recovery))
 		}
 		if v.asks > 1 {
 			b.score(at, acceptableState, b.accept(state))
@@ -106,12 +108,19 @@ func (b *batch) accept(state float64) float64 {
 	return 0
 }
 
-// TrueThreshold is what is true of the answers about change: the mean improvement of the first instrument, in points, from
-// which on patients call themselves a little better, and the reliability of their answers, the share of the variance of what
-// they answer by that is the true change.
-func TrueThreshold() (points, reliability float64) {
-	recovery, spread := float64(scoreRecovery*scoreRecovery), float64(thresholdSpread*thresholdSpread)
-	return thresholdMean, recovery / (recovery + spread)
+// True thresholds of the first instrument, in points, with the reliability of the answers: the share of the variance of what
+// patients answer by that is the true change, or the true state.
+type TrueThresholds struct {
+	Minimal, Substantial, Acceptable float64 // from which on a change is called a little better, and better; and the state acceptable
+	OfChange, OfState                float64 // reliabilities, within one indication
+}
+
+// TrueThreshold returns what is true of the answers.
+func TrueThreshold() TrueThresholds {
+	recovery, lost, kept := float64(scoreRecovery*scoreRecovery), (1-levelKept)*scoreShoulder, levelKept*scoreShoulder
+	change, state := recovery+float64(lost*lost), recovery+float64(kept*kept)
+	return TrueThresholds{Minimal: answerFrom[3], Substantial: answerFrom[4], Acceptable: acceptableMean,
+		OfChange: change / (change + thresholdSpread*thresholdSpread), OfState: state / (state + acceptableSpan*acceptableSpan)}
 }
 
 func inScale(x, top float64) float64 { return min(max(math.Round(x), 0), top) }

@@ -40,7 +40,8 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
 		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
-		"given", "replicates", "seed", "shape", "cuts")
+		"given", "replicates", "seed", "shape", "cuts", "instrument", "before", "visits", "thresholds", "revised", "died", "anchor",
+		"acceptable", "reliability")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -61,6 +62,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.reasonsOf(s, &a, end)
 	r.sensitivity(s, &a)
 	r.described(s, &a)
+	r.scored(s, &a)
 	if v := s.values["level"]; v != nil {
 		a.Level = r.level(v)
 	}
@@ -276,6 +278,9 @@ func madeID(a *Analysis) string {
 	}
 	if a.Outcome != nil {
 		id += " " + a.Outcome.Field
+	}
+	if a.Kind.aboutScores() {
+		id = string(a.Kind) + " " + a.Scores.Instrument
 	}
 	if a.Groups.By != "" {
 		id += " by " + a.Groups.By

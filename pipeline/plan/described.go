@@ -13,7 +13,7 @@ import (
 
 // overTime reports whether a kind follows shoulders to an endpoint; the other kinds describe the cohort.
 func (k Kind) overTime() bool {
-	return !slices.Contains([]Kind{Baseline, BothShoulders, Indication, ProcedureAudit}, k)
+	return !k.aboutScores() && !slices.Contains([]Kind{Baseline, BothShoulders, Indication, ProcedureAudit}, k)
 }
 
 // described reads the keys of the kinds that describe the cohort.

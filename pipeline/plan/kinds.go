@@ -29,12 +29,15 @@ var kinds = []struct {
 	{Indication, nil, nil},
 	{ProcedureAudit, nil, nil},
 	{FollowUpKind, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "instruments"})},
+	{Recovery, []string{"endpoint", "instrument", "thresholds"}, slices.Concat(inGroups, ofScores, []string{"thresholds", "revised", "died", "adjust_for", "reliability"})},
+	{ThresholdsKind, []string{"endpoint", "instrument"}, slices.Concat(ofScores, []string{"anchor", "acceptable", "reliability", "replicates", "seed"})},
 }
 
 // Keys that come together.
 var (
 	overTime = []string{"endpoint", "times", "unit", "until", "variance", "landmark", "split"}
 	inGroups = []string{"by", "labels", "order", "bands"}
+	ofScores = []string{"endpoint", "instrument", "before", "visits"}
 )
 
 // remedies say how to add a key that a kind of analysis needs.
@@ -43,6 +46,9 @@ var remedies = map[string]string{
 	"by":       "name the field whose groups are compared, as in \"by: indication\"",
 	"endpoint": "name one of the plan's endpoints",
 	"horizon":  "say for when risks are predicted, as in \"horizon: 5\"",
+
+	"instrument": "name an instrument of the scores, as in \"instrument: constant\"",
+	"thresholds": "say what counts as improved, as in \"thresholds: [{points: 12, reason: …}]\"; there is no default",
 }
 
 func kindNames() []string {

@@ -227,6 +227,10 @@ func (l *settings) analysis(a *Analysis) {
 	key := "analyses." + a.ID
 	l.add(key+".kind", string(a.Kind))
 	l.add(key+".endpoint", a.Endpoint)
+	if a.Kind.aboutScores() {
+		l.scored(key, a)
+		return
+	}
 	if !a.Kind.overTime() || a.Kind == FollowUpKind {
 		l.described(key, a)
 		return

@@ -82,6 +82,8 @@ type Analysis struct {
 	Shape Shape
 	Cuts  []float64 // where the hazard changes, in Unit
 
+	Scores Scored // of the kinds that are about scores
+
 	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
 
@@ -122,6 +124,10 @@ const (
 	ProcedureAudit Kind = "procedure audit"
 	// FollowUpKind asks how long and how complete follow-up is, and who is missing.
 	FollowUpKind Kind = "follow-up"
+	// Recovery asks how many improve by an amount that matters, or reach a state that does.
+	Recovery Kind = "recovery"
+	// ThresholdsKind asks which amount matters: thresholds of a score by every method.
+	ThresholdsKind Kind = "thresholds"
 )
 
 // Variance says whether two shoulders of one patient are taken for two patients.

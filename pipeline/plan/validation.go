@@ -50,6 +50,14 @@ func (r *reader) validation(s section, a *Analysis, end *declared) {
 		a.Ties = EfronTies
 	}
 	r.validated(s, a, end, competes)
+	r.resampling(s, a)
+	if v := s.values["given"]; v != nil {
+		r.given(v, a)
+	}
+}
+
+// resampling reads how often samples are drawn again, and by which random numbers.
+func (r *reader) resampling(s section, a *Analysis) {
 	if v := s.values["replicates"]; v != nil {
 		const allowed = "a whole number from 20 to 10000"
 		n, ok := r.whole(v, "replicates", 0, allowed)
@@ -61,9 +69,6 @@ func (r *reader) validation(s section, a *Analysis, end *declared) {
 	if v := s.values["seed"]; v != nil {
 		n, _ := r.whole(v, "seed", 0, "a whole number from 0 to 1000000")
 		a.Seed = uint64(n)
-	}
-	if v := s.values["given"]; v != nil {
-		r.given(v, a)
 	}
 }
 

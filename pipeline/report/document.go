@@ -54,6 +54,8 @@ const (
 	ShowAt    // 5 years
 	ShowLevel // 95%
 	ShowGiven // the value with every digit that somebody chose: 2.5%, 0.625
+	// ShowOfHundred is a probability as a number of a hundred: 82 (95% interval 78 to 86).
+	ShowOfHundred
 )
 
 // Sheet is a table for people.

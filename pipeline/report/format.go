@@ -51,6 +51,8 @@ func Format(e Estimate, show Show) string {
 		return formatLevel(e)
 	case ShowGiven:
 		return formatGiven(e)
+	case ShowOfHundred:
+		return ofHundred(e)
 	default:
 		return formatValue(e) + unitAfter(e)
 	}
@@ -90,6 +92,34 @@ func withInterval(e Estimate) string {
 		name = level + " interval "
 	}
 	return text + " (" + name + limit(e, e.Lower, percentSign(e)) + " to " + limit(e, e.Upper, percentSign(e)) + ")"
+}
+
+// ofHundred is a probability as people say it of a hundred: "82 (95% interval 78 to 86)". It never makes nobody of a few, nor
+// everybody of nearly all.
+func ofHundred(e Estimate) string {
+	if !e.Value.Known {
+		return statusWord(e.Status)
+	}
+	text := hundredth(e.Value.X)
+	if !e.Lower.Known || !e.Upper.Known {
+		return text
+	}
+	name := "interval "
+	if level := formatLevel(e); level != "" {
+		name = level + " interval "
+	}
+	return text + " (" + name + hundredth(e.Lower.X) + " to " + hundredth(e.Upper.X) + ")"
+}
+
+func hundredth(p float64) string {
+	switch whole := math.Round(p * 100); {
+	case p > 0 && whole == 0:
+		return "fewer than 1"
+	case p < 1 && whole == 100:
+		return "more than 99"
+	default:
+		return strconv.FormatFloat(whole, 'f', 0, 64)
+	}
 }
 
 // withRange is the form for tables: "3.1% (2.2–4.4)". Limits that may be negative are joined by "to".
