@@ -55,8 +55,8 @@ func (s *planning) resultSheet() report.Sheet {
 	return sheet
 }
 
-// change is one assumption changed, to see what it does.
-type change struct {
+// altered is one assumption changed, to see what it does.
+type altered struct {
 	slug  string
 	words string
 	name  power.Name
@@ -64,11 +64,11 @@ type change struct {
 }
 
 // changes are the neighbours of a design: each differs from it in one assumption.
-func (s *planning) changes() []change {
-	var list []change
+func (s *planning) changes() []altered {
+	var list []altered
 	give := s.answer.Given
 	if d := s.asked.Design; d.Effect != "" {
-		list = append(list, change{"effect-two-thirds", "The effect is two thirds", d.Effect, s.effectTimes(2. / 3)}, change{"effect-four-thirds", "The effect is a third larger", d.Effect, s.effectTimes(4. / 3)})
+		list = append(list, altered{"effect-two-thirds", "The effect is two thirds", d.Effect, s.effectTimes(2. / 3)}, altered{"effect-four-thirds", "The effect is a third larger", d.Effect, s.effectTimes(4. / 3)})
 	}
 	for _, c := range []struct {
 		slug, words string
@@ -92,20 +92,20 @@ func (s *planning) changes() []change {
 		if !ok || c.name == s.asked.Design.Effect || c.name == power.First && s.asked.Design.Effect == power.Second || to == old.Number {
 			continue
 		}
-		list = append(list, change{c.slug, c.words, c.name, to})
+		list = append(list, altered{c.slug, c.words, c.name, to})
 	}
 	if s.asked.Design.Goal == power.Power {
-		list = append(list, change{"significance-1", "The significance level is 1%", power.Significance, 0.01}, s.otherPower())
+		list = append(list, altered{"significance-1", "The significance level is 1%", power.Significance, 0.01}, s.otherPower())
 	}
 	return list
 }
 
 // otherPower is the other one of the usual two.
-func (s *planning) otherPower() change {
+func (s *planning) otherPower() altered {
 	if s.answer.Given[power.Power].Number > 0.85 {
-		return change{"power-80", "The power is to be 80%", power.Power, 0.8}
+		return altered{"power-80", "The power is to be 80%", power.Power, 0.8}
 	}
-	return change{"power-90", "The power is to be 90%", power.Power, 0.9}
+	return altered{"power-90", "The power is to be 90%", power.Power, 0.9}
 }
 
 // effectTimes is the effect made larger or smaller: ratios on the scale of their logarithm, others by their distance from
@@ -145,7 +145,7 @@ func (s *planning) neighbours() report.Sheet {
 }
 
 // neighbour solves a design with one assumption changed, for the size or for what the planned size reaches.
-func (s *planning) neighbour(id string, c change, wanted power.Name) string {
+func (s *planning) neighbour(id string, c altered, wanted power.Name) string {
 	t, _ := s.asked.Design.Taken(wanted)
 	unit := s.unitOf(t)
 	e := report.Estimate{ID: id, Analysis: s.asked.ID, Measure: t.Words + ": " + c.words, Unit: unit, Method: planMethod, Status: report.Estimated}
