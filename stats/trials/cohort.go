@@ -19,7 +19,8 @@ const (
 // Cohort is a cohort that was followed: what the next study is drawn from. Slices have one element
 // for each shoulder and are read, never changed.
 type Cohort struct {
-	// Patient numbers patients from 0, each at least once.
+	// Patient numbers patients from 0, each at least once. A patient may have more than two: a
+	// replacement converted to another kind is a shoulder anew.
 	Patient []int32
 	// Exit is the day, from the operation, on which observation ended; Left why.
 	Exit []int32
@@ -104,8 +105,8 @@ func (c *Cohort) checkPatients(patients int) error {
 		shoulders[p]++
 	}
 	for p, n := range shoulders {
-		if n < 1 || n > 2 {
-			return impossible(fmt.Sprintf("number of shoulders of patient %d", p), n, "1 or 2", "number the patients from 0 without gaps")
+		if n < 1 {
+			return impossible(fmt.Sprintf("number of shoulders of patient %d", p), n, "1 or more", "number the patients from 0 without gaps")
 		}
 	}
 	return nil

@@ -103,7 +103,7 @@ func TestImpossibleCohorts(t *testing.T) {
 		"exit of shoulder 1 is -1":                          func(x *trials.Next) { x.Cohort.Exit[1] = -1 },
 		"data cut of shoulder 0 is -7":                      func(x *trials.Next) { x.Cohort.Cut[0] = -7 },
 		"length of Left is 1":                               func(x *trials.Next) { x.Cohort.Left = x.Cohort.Left[:1] },
-		"number of shoulders of patient 0 is 3, want":       func(x *trials.Next) { x.Cohort.Patient[1], x.Cohort.Patient[2] = 0, 0 },
+		"number of shoulders of patient 0 is 0, want 1":     func(x *trials.Next) { x.Cohort.Patient[0] = 1 },
 		"hazard ratio of arm 2 is -1, want 0 or more":       func(x *trials.Next) { x.Arms[1].Ratio = -1 },
 		"further follow-up is -3, want 0 to 60000":          func(x *trials.Next) { x.Further = -3 },
 		"allocation of arm 1 is 0, want above 0":            func(x *trials.Next) { x.Arms[0].Share = 0 },

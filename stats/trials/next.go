@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // Next is a study that is drawn from a cohort: its patients, with both their shoulders, their
@@ -93,8 +94,10 @@ func (x *Next) begin() int32 {
 type redrawer struct {
 	*Next
 	events, deaths, losses, cuts staircase
-	shoulders                    [][2]int32 // by patient of the cohort; −1: none
-	arms                         []int32    // by patient of the study
+	shoulders                    []int32 // of the cohort, by patient
+	from                         []int32 // where those of each patient begin in shoulders, and the end
+	most                         int     // shoulders of one patient
+	arms                         []int32 // by patient of the study
 	first, length                int32
 }
 
@@ -104,24 +107,36 @@ func (x *Next) artist() artist {
 		Next: x, events: c.climb(ByEvent), deaths: c.climb(ByDeath), losses: c.climb(LostFrom), cuts: c.climb(AtCut),
 		arms: x.asDesign().sequence(x.Patients), first: x.begin(), length: x.Length(),
 	}
-	for i, p := range c.Patient {
-		for int(p) >= len(d.shoulders) {
-			d.shoulders = append(d.shoulders, [2]int32{-1, -1})
-		}
-		if d.shoulders[p][0] < 0 {
-			d.shoulders[p][0] = int32(i)
-		} else {
-			d.shoulders[p][1] = int32(i)
-		}
-	}
+	d.byPatient()
 	return d
+}
+
+// byPatient sorts the shoulders of the cohort by patient, by counting.
+func (d *redrawer) byPatient() {
+	patients := int32(0)
+	for _, p := range d.Cohort.Patient {
+		patients = max(patients, p+1)
+	}
+	d.from, d.shoulders = make([]int32, patients+1), make([]int32, len(d.Cohort.Patient))
+	for _, p := range d.Cohort.Patient {
+		d.from[p+1]++
+	}
+	for p := range patients {
+		d.most = max(d.most, int(d.from[p+1]))
+		d.from[p+1] += d.from[p]
+	}
+	next := slices.Clone(d.from)
+	for i, p := range d.Cohort.Patient {
+		d.shoulders[next[p]] = int32(i)
+		next[p]++
+	}
 }
 
 func (d *redrawer) draw(r *rand.Rand, s *Sample) {
 	c := d.Cohort
 	s.Groups, s.Patients, s.Hospitals, s.Strata = len(d.Arms), d.Patients, 1, max(1, c.Strata)
-	s.Bilateral, s.beyond = len(c.Patient) > len(d.shoulders), 0
-	s.resize(2*d.Patients, 0, len(c.Covariate))
+	s.Bilateral, s.beyond = d.most > 1, 0
+	s.resize(d.most*d.Patients, 0, len(c.Covariate))
 	row := 0
 	for patient := range d.Patients {
 		row = d.drawPatient(r, s, patient, row)
@@ -131,16 +146,14 @@ func (d *redrawer) draw(r *rand.Rand, s *Sample) {
 
 // drawPatient draws somebody of the cohort into the rows from row on, and returns the next.
 func (d *redrawer) drawPatient(r *rand.Rand, s *Sample, patient, row int) int {
-	both := d.shoulders[r.IntN(len(d.shoulders))]
+	who := r.IntN(len(d.from) - 1)
+	own := d.shoulders[d.from[who]:d.from[who+1]]
 	arm := d.arms[patient]
-	if both[1] >= 0 && d.Sides == Apart {
+	if len(own) > 1 && d.Sides == Apart {
 		arm = 0
 	}
-	end, why := d.drawEnd(r, both)
-	for _, i := range both {
-		if i < 0 {
-			break
-		}
+	end, why := d.drawEnd(r, own)
+	for _, i := range own {
 		d.drawRow(r, s, i, row, end, why, arm)
 		s.Group[row], s.Patient[row] = arm, int32(patient)
 		row++
@@ -153,14 +166,14 @@ func (d *redrawer) drawPatient(r *rand.Rand, s *Sample, patient, row int) int {
 
 // drawEnd returns the day, counted as Start is, on which the observation of a patient ends if no
 // event does it.
-func (d *redrawer) drawEnd(r *rand.Rand, both [2]int32) (end int32, why Leaving) {
-	end, why, known := d.knownEnd(both)
-	clock := d.start(int(both[0]))
-	if both[1] >= 0 {
-		clock = min(clock, d.start(int(both[1])))
+func (d *redrawer) drawEnd(r *rand.Rand, own []int32) (end int32, why Leaving) {
+	end, why, known := d.knownEnd(own)
+	clock := d.start(int(own[0]))
+	for _, i := range own {
+		clock = min(clock, d.start(int(i)))
 	}
 	if !known {
-		end, why = d.goOn(r, clock, end, d.cutOf(r, both[0], end))
+		end, why = d.goOn(r, clock, end, d.cutOf(r, own[0], end))
 	}
 	if why == AtCut && d.Further > 0 {
 		end, why = d.goOn(r, clock, end, end+d.Further)
@@ -169,12 +182,9 @@ func (d *redrawer) drawEnd(r *rand.Rand, both [2]int32) (end int32, why Leaving)
 }
 
 // knownEnd is the end of the shoulder that no event ended, or else the last event.
-func (d *redrawer) knownEnd(both [2]int32) (end int32, why Leaving, known bool) {
+func (d *redrawer) knownEnd(own []int32) (end int32, why Leaving, known bool) {
 	end = math.MinInt32
-	for _, i := range both {
-		if i < 0 {
-			continue
-		}
+	for _, i := range own {
 		left, at := d.Cohort.Left[i], d.start(int(i))+d.Cohort.Exit[i]
 		switch ended := left != ByEvent; {
 		case ended && !known, ended == known && at > end:

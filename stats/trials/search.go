@@ -88,8 +88,8 @@ func SizeFor(power float64, low, high int, at func(patients int) Source, test Te
 }
 
 // RatioFor finds the hazard ratio closest to 1 at which a study has the power, from near, close to
-// 1, to far, both on one side of it: the smallest effect that can be detected. To a thousandth of
-// its logarithm.
+// 1, to far, both on one side of it: the smallest effect that can be detected. To a hundredth of its
+// logarithm, which is less than the Monte-Carlo error leaves open.
 func RatioFor(power, near, far float64, at func(ratio float64) Source, test Test, o Options) (*Solution, error) {
 	if !(near > 0 && far > 0) || near == 1 || (near < 1) != (far < near) || far == near || math.IsInf(far, 0) {
 		return nil, impossible("range of hazard ratios", fmt.Sprintf("%v to %v", near, far), "from close to 1 to farther away, on one side of it", "for example 0.95 to 0.2")
@@ -97,7 +97,7 @@ func RatioFor(power, near, far float64, at func(ratio float64) Source, test Test
 	s := &search{power: power, test: test, Options: o, at: func(x float64) Source { return at(math.Exp(x)) }}
 	whole := func(float64) float64 { return math.Log(far) }
 	out, err := s.run(math.Log(near), math.Log(far), whole, func(a, b float64) (float64, bool) {
-		return a + (b-a)/2, math.Abs(b-a) > 0.001*math.Abs(b)
+		return a + (b-a)/2, math.Abs(b-a) > 0.01*math.Abs(b)
 	})
 	if err != nil {
 		return nil, err
