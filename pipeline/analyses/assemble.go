@@ -68,6 +68,8 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return validateModel(b, p, c, asked)
 	case plan.Projection:
 		return project(b, p, c, asked)
+	case plan.NextStudyKind:
+		return planNext(b, p, c, asked)
 	case plan.Baseline:
 		return baselineCharacteristics(b, p, c, asked)
 	case plan.BothShoulders:

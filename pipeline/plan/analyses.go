@@ -41,7 +41,8 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
 		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
 		"given", "replicates", "seed", "shape", "cuts", "instrument", "before", "visits", "thresholds", "revised", "died", "anchor",
-		"acceptable", "reliability")
+		"acceptable", "reliability",
+		"patients", "hazard_ratio", "power", "significance", "allocation", "further")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
 		word, _ := r.choice(v, "kind", kindNames())
@@ -59,6 +60,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.regression(s, &a, end)
 	r.validation(s, &a, end)
 	r.projection(s, &a)
+	r.nextStudy(s, &a)
 	r.reasonsOf(s, &a, end)
 	r.sensitivity(s, &a)
 	r.described(s, &a)
@@ -208,6 +210,8 @@ func notAboveZero(name string) string {
 		return "remove landmark to count from the operation on, or say from when on to count"
 	case "horizon":
 		return "remove horizon to leave out the mean time, or say up to when it is taken"
+	case "further":
+		return "remove further to follow as the cohort was followed, or say for how much longer"
 	case "until":
 		return "remove until to end the curves at the last of the times, or make it later"
 	}

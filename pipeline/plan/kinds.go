@@ -24,6 +24,8 @@ var kinds = []struct {
 	{Validation, []string{"endpoint", "horizon"}, []string{"endpoint", "horizon", "unit", "landmark", "variance", "model", "adjust_for", "interactions", "ties", "penalised",
 		"given", "replicates", "seed"}},
 	{Projection, []string{"endpoint", "times"}, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "until", "landmark", "variance", "shape", "cuts"})},
+	{NextStudyKind, []string{"endpoint", "power"}, []string{"endpoint", "unit", "variance", "patients", "hazard_ratio", "power", "significance", "allocation", "further",
+		"replicates", "seed"}},
 	{Baseline, nil, slices.Concat(inGroups, []string{"fields", "medians", "p_values"})},
 	{BothShoulders, nil, inGroups},
 	{Indication, nil, nil},
@@ -45,6 +47,7 @@ var remedies = map[string]string{
 	"times":    "say at which times, as in \"times: [1, 2, 5, 10]\"",
 	"by":       "name the field whose groups are compared, as in \"by: indication\"",
 	"endpoint": "name one of the plan's endpoints",
+	"power":    "say with which probability an effect is to be found, as in \"power: 0.8\"",
 	"horizon":  "say for when risks are predicted, as in \"horizon: 5\"",
 
 	"instrument": "name an instrument of the scores, as in \"instrument: constant\"",

@@ -250,6 +250,9 @@ func (l *settings) analysis(a *Analysis) {
 	case Projection:
 		l.projection(key, a)
 		return
+	case NextStudyKind:
+		l.nextStudy(key, a)
+		return
 	}
 	l.add(key+".times", join(numbers(a.Times)))
 	l.add(key+".unit", string(a.Unit))

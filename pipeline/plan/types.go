@@ -84,6 +84,8 @@ type Analysis struct {
 
 	Scores Scored // of the kinds that are about scores
 
+	Next *NextStudy // of a next study, which also has Replicates and Seed; nil otherwise
+
 	Within      *cohorts.Criterion // a criterion of this analysis alone; nil for the whole cohort
 	Sensitivity []Sensitivity
 
@@ -114,6 +116,8 @@ const (
 	Validation Kind = "model validation"
 	// Projection asks what a parametric curve says beyond what was seen.
 	Projection Kind = "projection"
+	// NextStudyKind asks how large the next study must be, drawn from the cohort itself.
+	NextStudyKind Kind = "next study"
 	// Baseline asks who the groups are: their characteristics at the operation, and how unlike the groups are.
 	Baseline Kind = "baseline characteristics"
 	// BothShoulders asks how many patients have both shoulders in, and which make matched pairs.

@@ -32,6 +32,8 @@ type Sample struct {
 type scratch struct {
 	table    []uint32
 	x, y     []float64
+	drift    []float64 // by day
+	sums     []float64 // by cluster
 	numbers  [][]float64
 	calendar []uint32
 }
