@@ -14,6 +14,9 @@ func (s *followed) chosen() string {
 	if g := s.asked.Groups; g.Landmark > 0 {
 		words += ", from " + s.landmark() + " on"
 	}
+	if s.asked.Weights != "" {
+		words += ", weighted by " + s.fieldWords(s.asked.Weights)
+	}
 	return words
 }
 
@@ -44,6 +47,7 @@ func (s *followed) choiceTexts() string {
 		b.WriteString(" A shoulder changes its group on the day on which its value became known, and counts as “" + cohorts.NotYet +
 			"” until then (Simon and Makuch, Stat Med 1984;3:35): a curve shows whoever is in its group at each time.")
 	}
+	b.WriteString(s.weightText())
 	return b.String()
 }
 

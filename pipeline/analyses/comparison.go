@@ -42,6 +42,7 @@ func compareGroups(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 		return section, err
 	}
 	section.Answer = s.answer()
+	section.Sheets = append(section.Sheets, s.weightSheet()...)
 	section.Method = s.methodText()
 	section.Notes = append(s.unknownNote(), s.acrossNote()...)
 	if !s.toldElsewhere(p) {
@@ -95,7 +96,7 @@ func (s *followed) toldElsewhere(p *plan.Plan) bool {
 		alike := s.asked
 		alike.ID, alike.Kind, alike.Times, alike.Until, alike.Unit = a.ID, a.Kind, a.Times, a.Until, a.Unit
 		alike.Place, alike.Groups.Place = a.Place, a.Groups.Place
-		alike.Shares, alike.Tests, alike.Strata, alike.Trend, alike.Pairs = a.Shares, a.Tests, a.Strata, a.Trend, a.Pairs
+		alike.Hazard, alike.Shares, alike.Tests, alike.Strata, alike.Trend, alike.Pairs = a.Hazard, a.Shares, a.Tests, a.Strata, a.Trend, a.Pairs
 		alike.Horizon, alike.Sensitivity = a.Horizon, a.Sensitivity // none of these changes a curve
 		if reflect.DeepEqual(alike, a) {
 			return true

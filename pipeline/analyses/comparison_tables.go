@@ -55,7 +55,7 @@ func pairsName(p plan.Pairs) string {
 
 // pairs compares every group with every other on the rows of the two.
 func (s *comparison) pairs(w survival.Weighting) ([]survival.Pair, error) {
-	if !s.clustered {
+	if !s.byRows() {
 		counts, err := s.counted()
 		if err != nil {
 			return nil, err
@@ -98,6 +98,7 @@ func (s *comparison) rowsFor(groups int, place func(int32) (int32, bool)) (survi
 		}
 	}
 	d.Entry, d.Exit, d.Cause, d.Cluster = gather(all.Entry, order), gather(all.Exit, order), gather(all.Cause, order), gather(all.Cluster, order)
+	d.Weight = gather(all.Weight, order)
 	in.of = gather(s.strata.of, order)
 	return d, in
 }

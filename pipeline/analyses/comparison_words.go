@@ -72,13 +72,19 @@ func (s *comparison) methodText() []report.Text {
 
 func (s *comparison) testText() report.Text {
 	words := "Rates were compared by the log-rank test (Mantel, Cancer Chemother Rep 1966;50:163), every event other than the endpoint being censored"
-	if s.clustered {
+	switch {
+	case s.clustered:
 		words += "; its variance is clustered by patient (Lee, Wei and Amato 1992)"
+	case s.weights != nil:
+		words += "; its variance is robust for weights (Lin and Wei 1989)"
 	}
 	for _, t := range s.asked.Tests {
 		if t == plan.Gray {
 			words += ". Cumulative incidences were compared by Gray's test (Ann Stat 1988;16:1141), which compares what happens, competing events included"
-			if s.clustered {
+			switch {
+			case s.weights != nil && !s.clustered:
+				words += "; its variance is robust for weights"
+			case s.clustered:
 				words += "; its variance is clustered by patient (Chen and others, Biometrics 2008;64:172)"
 			}
 		}

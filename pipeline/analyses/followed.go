@@ -28,7 +28,8 @@ type followed struct {
 	spoken    func(label string) string
 	coarse    bool             // follow-up was recorded in months or years and rounded to days
 	clustered bool             // two shoulders of one patient are not taken for two patients
-	layout    *survival.Layout // of the rows of all groups; nil where shoulders are taken as independent
+	weights   []float64        // what each episode counts for; nil: 1
+	layout    *survival.Layout // of the rows of all groups; nil where shoulders count for 1 each and are taken as independent
 }
 
 // group is one group of an analysis with its counts and curves.
@@ -58,7 +59,10 @@ func follow(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (*fol
 func (s *followed) count() error {
 	e := s.episodes
 	s.clustered = s.asked.Variance == plan.Clustered && e.Bilateral > 0
-	var err error
+	err := s.readWeights()
+	if err != nil {
+		return err
+	}
 	s.counts, err = survival.Count(s.data())
 	if err != nil {
 		return fmt.Errorf("%s: %w", s.asked.Place, err)
@@ -99,7 +103,7 @@ func (s *followed) countPassed() {
 // data is the episodes as the estimators take them.
 func (s *followed) data() survival.Data {
 	e := s.episodes
-	d := survival.Data{Entry: e.Entry, Exit: e.Exit, Cause: e.Cause, Group: e.Group, Groups: len(e.Groups), Causes: len(e.Causes)}
+	d := survival.Data{Weight: s.weights, Entry: e.Entry, Exit: e.Exit, Cause: e.Cause, Group: e.Group, Groups: len(e.Groups), Causes: len(e.Causes)}
 	if s.clustered {
 		d.Cluster = e.Patient
 	}
@@ -108,7 +112,7 @@ func (s *followed) data() survival.Data {
 
 // layOut lays out the rows once for all groups and curves where the variance needs them; nil elsewhere.
 func (s *followed) layOut(d survival.Data) (*survival.Layout, error) {
-	if !s.clustered {
+	if !s.byRows() {
 		return nil, nil
 	}
 	return survival.LayOut(d)

@@ -74,6 +74,14 @@ func revisionRates(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 	if err != nil {
 		return report.Section{}, err
 	}
+	sheets := []report.Sheet{s.rateSheet(byReason), stretches}
+	if len(asked.Sensitivity) > 0 {
+		again, err := s.sensitivitySheet(p, byReason, clustered)
+		if err != nil {
+			return report.Section{}, err
+		}
+		sheets = append(sheets, again)
+	}
 	s.shorten()
 	return report.Section{
 		ID:       asked.ID,
@@ -81,7 +89,7 @@ func revisionRates(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis
 		Question: "How many come to " + s.endpoint.Label + " for the time that implants are under observation?",
 		Answer:   s.rateAnswer(),
 		Figures:  s.rateFigures(),
-		Sheets:   []report.Sheet{s.rateSheet(byReason), stretches},
+		Sheets:   sheets,
 		Method:   s.rateMethods(),
 		Notes:    append(s.notes(), s.rateNotes()...),
 	}, nil

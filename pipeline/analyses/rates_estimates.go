@@ -27,22 +27,9 @@ func (s *rates) all() []rated { return append(s.list[:len(s.list):len(s.list)], 
 
 // rateEstimates records exposure, events and rates, and how groups compare.
 func (s *rates) rateEstimates() error {
-	var parts, from []string
-	for _, x := range s.all() {
-		if x.group != nil {
-			e := s.estimated(s.yearsID(x), *x.group, unitProsthesisYears, unitProsthesisYears)
-			e.Value, e.N, e.Method = report.Some(x.tally.Exposure), report.Some(float64(x.n)), "days under observation, summed, divided by 365.25"
-			s.add(e)
-		} else {
-			parts = append(parts, s.add(s.counted(s.eventsID(x), x, "events: "+x.label, int(x.tally.Events))))
-		}
-		if err := s.rate(s.rateID(x), x, "rate of "+s.endpoint.Label, x.tally); err != nil {
-			return err
-		}
-		from = append(from, s.rateID(x))
-	}
-	if len(parts) > 0 {
-		s.book.total(s.eventsID(s.whole), parts...)
+	from, err := s.rateRows()
+	if err != nil {
+		return err
 	}
 	for i, x := range s.list {
 		if other, yes := s.other(i); yes {
@@ -55,6 +42,28 @@ func (s *rates) rateEstimates() error {
 		return s.homogeneity(from)
 	}
 	return nil
+}
+
+// rateRows records exposure, events and rates, and returns the ids of the rates.
+func (s *rates) rateRows() (from []string, err error) {
+	var parts []string
+	for _, x := range s.all() {
+		if x.group != nil {
+			e := s.estimated(s.yearsID(x), *x.group, unitProsthesisYears, unitProsthesisYears)
+			e.Value, e.N, e.Method = report.Some(x.tally.Exposure), report.Some(float64(x.n)), "days under observation, summed, divided by 365.25"
+			s.add(e)
+		} else {
+			parts = append(parts, s.add(s.counted(s.eventsID(x), x, "events: "+x.label, int(x.tally.Events))))
+		}
+		if err := s.rate(s.rateID(x), x, "rate of "+s.endpoint.Label, x.tally); err != nil {
+			return nil, err
+		}
+		from = append(from, s.rateID(x))
+	}
+	if len(parts) > 0 {
+		s.book.total(s.eventsID(s.whole), parts...)
+	}
+	return from, nil
 }
 
 // counted makes a count of a group or a reason.

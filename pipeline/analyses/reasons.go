@@ -47,8 +47,7 @@ func revisionReasons(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 	if err := f.count(); err != nil {
 		return report.Section{}, err
 	}
-	s := &reasons{followed: f, ended: c.Reasons(f.endpoint, f.episodes), least: p.Disclosure.MaskBelow}
-	s.all = s.cumulative()
+	s := newReasons(f, p)
 	s.countEstimates()
 	ticks := ticksTo(asked.Until)
 	s.risks(merged(ticks, asked.Times))
@@ -66,6 +65,14 @@ func revisionReasons(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 		section.Figures = s.figures(ticks)
 		section.Sheets = s.sheets()
 	}
+	if len(asked.Sensitivity) > 0 {
+		sheet, err := s.sensitivitySheet(p)
+		if err != nil {
+			return section, fmt.Errorf("%s: %w", asked.Place, err)
+		}
+		section.Sheets = append(section.Sheets, sheet)
+	}
+	section.Sheets = append(section.Sheets, s.weightSheet()...)
 	section.Answer = s.answer()
 	section.Method = s.methodText()
 	section.Notes = s.absentNote()
@@ -76,6 +83,12 @@ func revisionReasons(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 		section.Notes = append(s.notes(), section.Notes...)
 	}
 	return section, nil
+}
+
+func newReasons(f *followed, p *plan.Plan) *reasons {
+	s := &reasons{followed: f, ended: f.cohort.Reasons(f.endpoint, f.episodes), least: p.Disclosure.MaskBelow}
+	s.all = s.cumulative()
+	return s
 }
 
 // cumulative is the measure that the incidences of the reasons add up to: that of any reason, or 1 − survival where nothing
@@ -168,12 +181,15 @@ func (s *reasons) ranked(counts *survival.Counts) []reason {
 	return list
 }
 
+// othersTogether is the slug of the reasons that are put together.
+const othersTogether = "others-together"
+
 // gatherRare puts those reasons together of which some group has, by some time, a number of revisions too small to be shown;
 // and then the rarest of the others too, as long as the numbers of those together are too small. What is left can be shown
 // whole: a table of many small numbers, each of them hidden with its neighbours, would say nothing.
 func (s *reasons) gatherRare(list []reason, counts *survival.Counts) []reason {
 	var apart []reason
-	together := reason{label: "Other reasons", slug: "others-together", endpoint: s.endpoint.ID + ".others-together"}
+	together := reason{label: "Other reasons", slug: othersTogether, endpoint: s.endpoint.ID + "." + othersTogether}
 	for _, r := range list {
 		if s.tooFew(r, counts) {
 			s.rare = append(s.rare, r.label)
@@ -268,10 +284,7 @@ func (s *reasons) reasonEstimate(r reason, g group, c competingCurve, t float64)
 	if err != nil {
 		return report.Estimate{}, err
 	}
-	m := measure{method: "Aalen–Johansen, delta-method variance"}
-	if s.clustered {
-		m.method = "Aalen–Johansen, variance clustered by patient"
-	}
+	m := measure{method: "Aalen–Johansen, " + s.varianceWords("delta-method variance") + s.weightedBy()}
 	e := s.at(s.estimated(s.reasonID(r, g, t), g, "cumulative incidence of revision: "+r.label, report.UnitProbability), t)
 	e.Endpoint = r.endpoint
 	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(eventsBy(c, s.days(t))))

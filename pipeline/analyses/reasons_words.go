@@ -48,8 +48,8 @@ func (s *reasons) alsoCompeting() string {
 }
 
 func (s *followed) incidenceVariance() string {
-	if s.clustered {
-		return "a variance clustered by patient (infinitesimal jackknife; Efron 1982)"
+	if s.byRows() {
+		return "a " + s.varianceWords("") + " (infinitesimal jackknife; Efron 1982)"
 	}
 	return "the delta-method variance (Dinse and Larson, Biometrika 1986;73:379)"
 }

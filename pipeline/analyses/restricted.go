@@ -45,7 +45,7 @@ func (s *comparison) meanID(g group) string { return s.id("mean", g.slug) }
 func (s *comparison) mean(g group, m survival.Mean) report.Estimate {
 	e := s.at(s.estimated(s.meanID(g), g, "mean time free of the endpoint", string(s.asked.Unit)), s.asked.Horizon)
 	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(g.limit.At(s.days(s.asked.Horizon)).Events))
-	e.Method = "area under the product-limit curve, " + s.limitVariance() + ", interval on the plain scale"
+	e.Method = "area under the product-limit curve, " + s.limitVariance() + s.weightedBy() + ", interval on the plain scale"
 	if m.Status == survival.BeyondFollowUp {
 		e.Status, e.Events = report.BeyondFollowUp, report.Some(float64(g.limit.Total))
 		e.Note = fmt.Sprintf("the horizon lies beyond the follow-up of this group, which ends at %.1f %s; ask for an earlier one",
@@ -84,7 +84,7 @@ func (s *comparison) meanContrasts(row *report.SheetRow, g group, m, reference s
 		{"mean-ratio", "ratio of mean times free of the endpoint", report.UnitRatio, "log", ratio},
 	} {
 		e := s.at(s.contrasted(s.id(part.slug, g.slug), g, s.reference(), part.measure, part.unit, part.c, from...), s.asked.Horizon)
-		e.Method = "two areas under product-limit curves (" + s.limitVariance() + "), " + s.together() + ", interval on the " + part.scale + " scale"
+		e.Method = "two areas under product-limit curves (" + s.limitVariance() + s.weightedBy() + "), " + s.together() + ", interval on the " + part.scale + " scale"
 		row.Cells = append(row.Cells, report.Cell{{Estimate: s.add(e), Show: report.ShowValueAndRange}})
 	}
 	return nil

@@ -52,13 +52,16 @@ func (s *implant) share(g group, q survival.Quantile) report.Estimate {
 	name := report.Tick(q.P, report.UnitProbability)
 	e := s.estimated(s.id("time-to-share", g.slug, plain(q.P)), g, "time at which "+name+" had come to the endpoint", string(s.asked.Unit))
 	e.N, e.Events = report.Some(float64(g.n)), report.Some(float64(g.limit.Total))
-	e.Method = "product-limit, " + s.limitVariance() + "; limits where those of survival on the " + string(s.asked.Interval) + " scale cross"
+	e.Method = "product-limit, " + s.limitVariance() + s.weightedBy() + "; limits where those of survival on the " + string(s.asked.Interval) + " scale cross"
 	if q.Status != survival.Estimated {
 		e.Status = report.NotReached
 		e.Note = fmt.Sprintf("fewer than %s had come to the endpoint when follow-up ended at %.1f %s", name,
 			s.inUnit(g.counts.LastTime(0)), s.asked.Unit)
-		if q.Status == survival.NoRows {
+		switch q.Status {
+		case survival.NoRows:
 			e.Status, e.Note = report.NotIdentifiable, "no shoulder in this group"
+		case survival.NoWeight:
+			e.Status, e.Note = report.NotIdentifiable, "every shoulder of this group has the weight 0"
 		}
 		return e
 	}
@@ -82,10 +85,7 @@ func (s *implant) share(g group, q survival.Quantile) report.Estimate {
 }
 
 func (s *followed) limitVariance() string {
-	if s.clustered {
-		return "variance clustered by patient"
-	}
-	return "Greenwood's variance"
+	return s.varianceWords("Greenwood's variance")
 }
 
 func (s *implant) atRiskThen(g group, q survival.Quantile) report.Cell {

@@ -79,6 +79,12 @@ func implantSurvival(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 		}
 		section.Sheets = append(section.Sheets, sheet)
 	}
+	if asked.Hazard > 0 {
+		if err := s.addHazard(&section, ticks); err != nil {
+			return section, err
+		}
+	}
+	section.Sheets = append(section.Sheets, s.weightSheet()...)
 	section.Sheets = append(section.Sheets, s.countTable())
 	s.brief()
 	return section, nil
@@ -95,10 +101,7 @@ func (s *followed) ofImplant() string {
 // chooseMeasures returns the measures that the endpoint allows, the headline first. Without a competing event there is no
 // cumulative incidence beside 1 − survival: the two would be one number under two names.
 func (s *followed) chooseMeasures() []measure {
-	limit, incidence := "Greenwood's variance", "delta-method variance"
-	if s.clustered {
-		limit, incidence = "variance clustered by patient", "variance clustered by patient"
-	}
+	limit, incidence := s.limitVariance()+s.weightedBy(), s.varianceWords("delta-method variance")+s.weightedBy()
 	productLimit := func(g group) curve { return g.limit }
 	free := measure{slug: "free", name: "survival", method: "product-limit, " + limit, curve: productLimit,
 		question: "The share still free of " + s.endpoint.Label + ", if no other event could come first."}

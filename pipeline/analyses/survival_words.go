@@ -199,6 +199,9 @@ func (s *followed) shownGroups() []group {
 // methodText is made from what was done, in sentences fit for a methods paragraph.
 func (s *implant) methodText() []report.Text {
 	texts := s.estimateTexts()
+	if s.asked.Hazard > 0 {
+		texts = append(texts, s.hazardText())
+	}
 	if len(s.asked.Shares) > 0 {
 		texts = append(texts, sharesText())
 	}
@@ -218,8 +221,8 @@ func (s *followed) incidenceText() report.Text {
 
 func (s *followed) survivalText() report.Text {
 	variance := "Greenwood's variance"
-	if s.clustered {
-		variance = "a variance clustered by patient (infinitesimal jackknife; Williams, Lifetime Data Anal 1995;1:171)"
+	if s.byRows() {
+		variance = "a " + s.varianceWords("") + " (infinitesimal jackknife; Williams, Lifetime Data Anal 1995;1:171)"
 	}
 	return report.Words("Survival is the product-limit estimate (Kaplan and Meier, J Am Stat Assoc 1958;53:457) with " + variance +
 		"; events other than the endpoint are censored in it.")

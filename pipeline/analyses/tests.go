@@ -112,18 +112,14 @@ func (s *comparison) labels() []string { return s.episodes.Groups[:len(s.compare
 
 // logRank compares rates; clustered by patient where the shoulders of one patient are in.
 func (s *comparison) logRank(w survival.Weighting, d survival.Data, in strata, counts []*survival.Counts) (*survival.Test, error) {
-	if s.clustered {
+	if s.byRows() {
 		return survival.ClusteredLogRank(1, w, d, in.of, len(in.labels))
 	}
 	return survival.LogRank(1, w, counts...)
 }
 
 func (s *comparison) resultOf(t *survival.Test, name string, groups []string) tested {
-	variance := "hypergeometric variance"
-	if s.clustered {
-		variance = "variance clustered by patient"
-	}
-	return tested{name: name, method: name + ", " + variance + s.stratifiedWords(), groups: groups, n: t.N, events: t.Events,
+	return tested{name: name, method: name + ", " + s.varianceWords("hypergeometric variance") + s.weightedBy() + s.stratifiedWords(), groups: groups, n: t.N, events: t.Events,
 		expected: t.Expected, chiSquare: t.ChiSquare, df: t.DF, p: t.P, status: t.Status, whole: t}
 }
 
@@ -147,11 +143,8 @@ func weightingOf(asked plan.Test) (survival.Weighting, string) {
 // gray compares cumulative incidences; clustered by patient where the shoulders of one patient are in. The method has no answer
 // for those who came under observation late.
 func (s *comparison) gray(counts []*survival.Counts) (tested, error) {
-	variance := "shoulders taken as independent"
-	if s.clustered {
-		variance = "variance clustered by patient"
-	}
-	out := tested{name: "Gray's test", method: "Gray's test of the cumulative incidences, " + variance + s.stratifiedWords(), groups: s.labels()}
+	out := tested{name: "Gray's test", groups: s.labels(),
+		method: "Gray's test of the cumulative incidences, " + s.varianceWords("shoulders taken as independent") + s.weightedBy() + s.stratifiedWords()}
 	if out.why = s.noGray(); out.why != "" {
 		for g := range out.groups {
 			out.n, out.events = append(out.n, s.counts.N(g)), append(out.events, s.counts.Events(g, 1))
@@ -172,15 +165,16 @@ func (s *comparison) noGray() string {
 	switch {
 	case s.episodes.Entry != nil:
 		return "some shoulders came under observation late, for which the method has no answer"
-	case s.clustered && len(s.compared()) > competing.MostClusteredGroups:
-		return fmt.Sprintf("incidences of shoulders of one patient are compared in at most %d groups; make fewer groups, or write \"variance: independent\"",
+	case s.byRows() && len(s.compared()) > competing.MostClusteredGroups:
+		return fmt.Sprintf("incidences of shoulders with weights, or of one patient, are compared in at most %d groups; make fewer groups, or leave the weights out and write "+
+			"\"variance: independent\"",
 			competing.MostClusteredGroups)
 	}
 	return ""
 }
 
 func (s *comparison) grayTest(counts []*survival.Counts) (*competing.Test, error) {
-	if !s.clustered {
+	if !s.byRows() {
 		return competing.Gray(1, 0, counts...)
 	}
 	d, in := s.comparedRows()
@@ -238,6 +232,8 @@ func (t tested) reason() string {
 		return t.why
 	case t.status == survival.NoEvents:
 		return "no event in any group, so there is nothing to compare"
+	case t.status == survival.NoWeight:
+		return "every shoulder has the weight 0"
 	case t.status == survival.OneCluster:
 		return "all shoulders are of one patient, so nothing can be said about how much patients differ"
 	default:

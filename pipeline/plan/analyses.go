@@ -37,7 +37,7 @@ func (r *reader) analyses(n *yaml.Node) {
 
 func (r *reader) analysis(n *yaml.Node) Analysis {
 	s := r.section(n, "an analysis", "id", "kind", "endpoint", "by", "labels", "order",
-		"times", "unit", "until", "headline", "level", "interval", "variance", "shares", "tests", "strata", "trend", "pairs",
+		"times", "unit", "until", "headline", "level", "interval", "variance", "weights", "shares", "hazard", "tests", "strata", "trend", "pairs",
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
 		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
 		"given", "replicates", "seed", "shape", "cuts", "instrument", "before", "visits", "thresholds", "revised", "died", "anchor",
@@ -55,7 +55,9 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.sorting(s, &a, f)
 	r.within(s.values["within"], &a)
 	r.variance(s, &a)
+	r.weights(s, &a)
 	r.shares(s, &a)
+	r.hazard(s, &a)
 	r.comparison(s, &a, end)
 	r.regression(s, &a, end)
 	r.validation(s, &a, end)
@@ -208,6 +210,8 @@ func notAboveZero(name string) string {
 		return "remove minimum_follow_up to count everybody, or say how long they must have been followed"
 	case "landmark":
 		return "remove landmark to count from the operation on, or say from when on to count"
+	case "hazard":
+		return "remove hazard to leave it out, or say over how long it is smoothed, as in \"hazard: 1\""
 	case "horizon":
 		return "remove horizon to leave out the mean time, or say up to when it is taken"
 	case "further":

@@ -13,12 +13,12 @@ var kinds = []struct {
 	needs []string
 	knows []string
 }{
-	{ImplantSurvival, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"headline", "shares", "interval", "sensitivity"})},
+	{ImplantSurvival, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"headline", "shares", "interval", "sensitivity", "weights", "hazard"})},
 	{Comparison, []string{"endpoint", "by"}, slices.Concat(overTime, inGroups,
-		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval", "sensitivity"})},
-	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval"})},
+		[]string{"tests", "strata", "trend", "pairs", "horizon", "headline", "interval", "sensitivity", "weights"})},
+	{Reasons, []string{"endpoint", "times"}, slices.Concat(overTime, inGroups, []string{"interval", "sensitivity", "weights"})},
 	{RevisionRates, []string{"endpoint"}, slices.Concat(inGroups,
-		[]string{"endpoint", "times", "unit", "landmark", "split", "variance", "per", "reference", "interval"})},
+		[]string{"endpoint", "times", "unit", "landmark", "split", "variance", "per", "reference", "interval", "sensitivity"})},
 	{Regression, nil, slices.Concat(inGroups, []string{"endpoint", "times", "unit", "landmark", "split", "variance", "reference", "strata", "model",
 		"adjust_for", "interactions", "ties", "penalised", "horizon", "outcome", "predict"})},
 	{Validation, []string{"endpoint", "horizon"}, []string{"endpoint", "horizon", "unit", "landmark", "variance", "model", "adjust_for", "interactions", "ties", "penalised",

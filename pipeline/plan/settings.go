@@ -261,7 +261,11 @@ func (l *settings) analysis(a *Analysis) {
 	l.add(key+".level", number(a.Level))
 	l.add(key+".interval", string(a.Interval))
 	l.add(key+".variance", string(a.Variance))
+	l.add(key+".weights", a.Weights)
 	l.add(key+".shares", join(numbers(a.Shares)))
+	if a.Hazard > 0 {
+		l.add(key+".hazard", number(a.Hazard))
+	}
 	l.comparison(key, a)
 	l.add(key+".sensitivity", join(words(a.Sensitivity)))
 }
@@ -318,6 +322,7 @@ func (l *settings) rates(key string, a *Analysis) {
 	l.add(key+".level", number(a.Level))
 	l.add(key+".interval", string(a.Interval))
 	l.add(key+".variance", string(a.Variance))
+	l.add(key+".sensitivity", join(words(a.Sensitivity)))
 }
 
 func (l *settings) comparison(key string, a *Analysis) {

@@ -51,6 +51,8 @@ type Analysis struct {
 	Until    float64 // end of the curves in Unit; the largest of Times when not given
 	Variance Variance
 	Shares   []float64 // shares of shoulders with the event: by when had each had it?
+	Weights  string    // field of the numbers that shoulders count for; empty for 1 each
+	Hazard   float64   // over how long on either side, in Unit, the hazard is smoothed; 0 for no hazard
 	Place    string    // file:line in the plan
 
 	// Of a comparison of groups.

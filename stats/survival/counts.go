@@ -85,10 +85,17 @@ func (c *Counts) LastTime(group int) float64 {
 // LastDay is LastTime for counts of whole days.
 func (c *Counts) LastDay(group int) int32 { return int32(c.LastTime(group)) }
 
+// WeightAtRisk returns the sum of the weights at risk at time t in a group; without weights, people.
+func (c *Counts) WeightAtRisk(group int, t float64) float64 {
+	if c.AtRisk(group, t) == 0 {
+		return 0
+	}
+	return c.groups[group].massAt([]float64{t})[0]
+}
+
 // Weightless says whether rows have weights and whoever is at risk at time t in a group has none.
 func (c *Counts) Weightless(group int, t float64) bool {
-	g := &c.groups[group]
-	return g.leftWeight != nil && g.massAt([]float64{t})[0] == 0 && c.AtRisk(group, t) > 0
+	return c.Weighted(group) && c.AtRisk(group, t) > 0 && c.WeightAtRisk(group, t) == 0
 }
 
 // Add adds the counts of another file, hospital or registry. Both must have the same groups
