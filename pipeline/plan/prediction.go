@@ -156,11 +156,12 @@ func (r *reader) patient(n *yaml.Node, a *Analysis) {
 	asked := a.modelFields()
 	for _, p := range r.pairs(v, "values") {
 		f := r.fieldOfRegistry(p.key, isCovariate, "")
+		word, ok := r.code(p.value, "the value of "+quote(p.key.Value))
 		if !slices.Contains(asked, p.key.Value) {
 			r.wrong(p.key, quote(p.key.Value)+" is not in the model", join(asked), "leave it out, or add it to adjust_for")
 			continue
 		}
-		if word, ok := r.code(p.value, "the value of "+quote(p.key.Value)); ok && r.valueFits(p.value, f) {
+		if ok && r.valueFits(p.value, f) {
 			d.Values[p.key.Value] = word
 		}
 	}
