@@ -255,7 +255,7 @@ func TestSettingsTellEverything(t *testing.T) {
 		{"by: hospital", "by: surgeon"}, {"fracture: Fracture", "fracture: Broken"}, {"[fracture, oa_deficient_cuff]", "[oa_deficient_cuff]"},
 		{"[1, 2, 5, 10]", "[1, 2, 5]"}, {"unit: months", "unit: weeks"}, {"until: 12", "until: 11"}, {"headline: survival", ""},
 		{"level: 0.9", "level: 0.99"}, {"interval: log", "interval: plain"}, {"[html, figures]", "[html]"}, {"mask_below: 3", "mask_below: 4"},
-		{"own rule", "rule"}, {"exports/procedures-2011.csv: 1", "exports/procedures-2011.csv: 2"}, {"two invented sites", "invented sites"},
+		{"own rule", "rule"}, {"hazard: 1.5", "hazard: 2"}, {"weights: case_weight", "weights: theatre_minutes"}, {"exports/procedures-2011.csv: f", "exports/procedures-2011.csv: 2"}, {"two invented sites", "invented sites"},
 		{"drop: [remarks]", ""}, {"past midnight", "backwards"}, {"out-of-range:", "bad-date:"},
 	} {
 		if !strings.Contains(string(data), c[0]) {
