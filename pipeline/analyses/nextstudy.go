@@ -56,6 +56,11 @@ func planNext(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (re
 			return report.Section{}, fmt.Errorf("%s: %w", asked.Place, err)
 		}
 	}
+	if s.ask.HazardRatio > 0 {
+		if err := s.needed(); err != nil {
+			return report.Section{}, fmt.Errorf("%s: %w", asked.Place, err)
+		}
+	}
 	section := report.Section{ID: asked.ID, Heading: "The next study: " + s.endpoint.Label + s.chosen(),
 		Question: "What could a study find whose patients are like those of this cohort?",
 		Answer:   s.nextAnswer(), Sheets: s.nextSheets(), Method: s.nextMethod(), Notes: append(s.nextNotes(), s.notes()...)}

@@ -48,6 +48,9 @@ func (s *next) nextAnswer() []report.Text {
 			value(s.sizeID(n, "detectable-higher")), " and more (two-sided ", value(s.level()), " level).")...)
 		texts = append(texts, t)
 	}
+	if s.ask.HazardRatio > 0 {
+		texts = append(texts, s.neededSentence())
+	}
 	return texts
 }
 
@@ -128,6 +131,7 @@ func (s *next) nextMethod() []report.Text {
 	t := fmt.Sprintf("For each question %d studies were drawn (seed %d). Patients were drawn from the cohort with replacement, with all their shoulders, days of operation, deaths and losses, and allocated to two groups, %s. "+
 		"In the second group the hazard of %s was multiplied by the hazard ratio: below 1 each event was kept with that probability, and a shoulder whose event was dropped went on under the hazards of those in the cohort who were still at risk; "+
 		"above 1 events were added at the cohort's hazard (thinning and superposition of the product-limit hazard). Each study was analysed by a %s, two-sided. "+
+		"Where a size is given as needed, studies were drawn at one size after another until their power could not be told from the one asked for. "+
 		"The smallest detectable effect was found by halving the range of log hazard ratios on common random numbers.",
 		s.asked.Replicates, s.asked.Seed, s.split(), s.endpoint.Label, s.test.Name)
 	if s.ask.Further > 0 {

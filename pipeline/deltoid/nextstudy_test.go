@@ -45,6 +45,17 @@ func TestNextStudyAgainstTheCohort(t *testing.T) {
 	}
 	want := 1.959963985 - math.Abs(math.Log(0.7))*math.Sqrt(value("larger.events-expected.820")/4)
 	within("larger.power.820", 0.5*math.Erfc(want/math.Sqrt2), 0.07)
+	// Schoenfeld's size for a power of 0.8: events/(share seen), with 0.88 times as many events when half have a ratio of 0.7.
+	needed := got["larger.patients-needed"]
+	events := 4 * math.Pow((1.959963985+0.841621234)/math.Log(0.7), 2)
+	within("larger.patients-needed", events/(57.0/205*0.88), 130)
+	if needed.number(t, "lower") >= needed.number(t, "value") || needed.number(t, "upper") <= needed.number(t, "value") {
+		t.Errorf("patients needed: %v", needed)
+	}
+	// A year more brings a few events more: hardly fewer patients, and certainly not more than chance explains.
+	if x := value("longer.patients-needed"); x > needed.number(t, "upper") {
+		t.Errorf("longer follow-up needs %v patients, more than %v", x, needed)
+	}
 	if e := got["larger.power-error.820"]; e.number(t, "value") > 0.026 {
 		t.Errorf("Monte-Carlo error %v", e)
 	}
@@ -54,7 +65,7 @@ func TestNextStudyAgainstTheCohort(t *testing.T) {
 func TestNextStudyOfHiddenCounts(t *testing.T) {
 	got := deltoidRun(t, filepath.Join(testdata, "plans", "next-study.yaml"))
 	for id, e := range got {
-		if strings.Contains(id, "expected") || strings.Contains(id, "detectable") || strings.Contains(id, "power.") && strings.HasPrefix(id, "larger.power") {
+		if strings.Contains(id, "expected") || strings.Contains(id, "detectable") || strings.Contains(id, "needed") || strings.Contains(id, "power.") && strings.HasPrefix(id, "larger.power") {
 			if e["status"] != "masked" || e["value"] != "" {
 				t.Errorf("%s: %v", id, e)
 			}
@@ -63,7 +74,7 @@ func TestNextStudyOfHiddenCounts(t *testing.T) {
 	none := modelled{file: "melanoma.csv", plan: strings.Replace(melanomaTable, `"1": revised`, `"1": unrevised`, 1) + `analyses:
   - {id: none, kind: next study, endpoint: alone, power: 0.8, hazard_ratio: 0.5, replicates: 100}
 `}.run(t)
-	for _, id := range []string{"none.power.as-cohort", "none.detectable-lower.as-cohort", "none.detectable-higher.as-cohort"} {
+	for _, id := range []string{"none.power.as-cohort", "none.detectable-lower.as-cohort", "none.detectable-higher.as-cohort", "none.patients-needed"} {
 		if e := none[id]; e["status"] != "no events" || e["note"] == "" {
 			t.Errorf("%s without events: %v", id, e)
 		}
