@@ -82,6 +82,8 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return followUpSection(b, p, c, asked)
 	case plan.Recovery:
 		return recoverySection(b, p, c, asked)
+	case plan.RepeatedScores:
+		return repeatedSection(b, p, c, asked)
 	case plan.ThresholdsKind:
 		return thresholdSection(b, p, c, asked)
 	case plan.RevisionRates:

@@ -41,7 +41,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
 		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
 		"given", "replicates", "seed", "shape", "cuts", "instrument", "before", "visits", "thresholds", "revised", "died", "anchor",
-		"acceptable", "reliability",
+		"acceptable", "reliability", "covariance", "degrees_of_freedom", "before_as", "dropout",
 		"patients", "hazard_ratio", "power", "significance", "allocation", "further")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
@@ -67,6 +67,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 	r.sensitivity(s, &a)
 	r.described(s, &a)
 	r.scored(s, &a)
+	r.repeated(s, &a)
 	if v := s.values["level"]; v != nil {
 		a.Level = r.level(v)
 	}

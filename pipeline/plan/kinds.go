@@ -32,6 +32,7 @@ var kinds = []struct {
 	{ProcedureAudit, nil, nil},
 	{FollowUpKind, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "instruments"})},
 	{Recovery, []string{"endpoint", "instrument", "thresholds"}, slices.Concat(inGroups, ofScores, []string{"thresholds", "revised", "died", "adjust_for", "reliability"})},
+	{RepeatedScores, []string{"endpoint", "instrument"}, slices.Concat(inGroups, ofScores, []string{"revised", "died", "adjust_for", "covariance", "degrees_of_freedom", "before_as", "dropout"})},
 	{ThresholdsKind, []string{"endpoint", "instrument"}, slices.Concat(ofScores, []string{"anchor", "acceptable", "reliability", "replicates", "seed"})},
 }
 

@@ -105,7 +105,9 @@ const (
 )
 
 // aboutScores reports whether a kind is about scores and takes the keys below.
-func (k Kind) aboutScores() bool { return slices.Contains([]Kind{Recovery, ThresholdsKind}, k) }
+func (k Kind) aboutScores() bool {
+	return slices.Contains([]Kind{Recovery, ThresholdsKind, RepeatedScores}, k)
+}
 
 // Visit returns the visit with an id, or nil.
 func (p *Plan) Visit(id string) *cohorts.Window {
@@ -477,7 +479,7 @@ func (r *reader) fitScores(s section, a *Analysis) {
 	if states > 0 && states < len(w.Thresholds) {
 		r.wrong(s.values["thresholds"], "thresholds of improvement stand beside thresholds of a state", "one of the two kinds in one analysis", "ask for the others in an analysis of their own")
 	}
-	if w.Before == "" && s.values["before"] == nil && states < max(1, len(w.Thresholds)) {
+	if a.Kind != RepeatedScores && w.Before == "" && s.values["before"] == nil && states < max(1, len(w.Thresholds)) {
 		r.wrong(s.node, "no visit is before the operation, so that nothing can be said about change", "a visit whose window ends on the day of the operation or before it", "add it under visits")
 	}
 	if len(w.Visits) == 0 && s.values["visits"] == nil {
@@ -503,6 +505,9 @@ func (l *settings) scored(key string, a *Analysis) {
 	if a.Kind == Recovery {
 		l.add(key+".revised", string(w.Revised))
 		l.add(key+".died", string(w.Died))
+	}
+	if a.Kind == RepeatedScores {
+		l.repeated(key, a)
 	}
 	if q := w.Anchor; q != nil {
 		l.add(key+".anchor", q.words())

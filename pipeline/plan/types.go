@@ -84,7 +84,8 @@ type Analysis struct {
 	Shape Shape
 	Cuts  []float64 // where the hazard changes, in Unit
 
-	Scores Scored // of the kinds that are about scores
+	Scores   Scored   // of the kinds that are about scores
+	Repeated Repeated // of repeated scores
 
 	Next *NextStudy // of a next study, which also has Replicates and Seed; nil otherwise
 
