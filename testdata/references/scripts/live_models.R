@@ -22,7 +22,9 @@ cox <- function(s, d, name, ties, cluster = FALSE, weighted = FALSE) quietly(fun
   if (cluster) { put(s$set, paste0(name, ".robust"), sqrt(diag(f$var))); put(s$set, paste0(name, ".robust-score"), f$rscore) }
   if (ties != "exact") {
     z <- cox.zph(f, transform = "km", terms = FALSE); put(s$set, paste0(name, ".zph"), z$table[, "chisq"])
-    c <- concordance(f, keepstrata = FALSE); put(s$set, paste0(name, ".concordance"), c(c$concordance))
+    # Its own predictor is a matrix product, which can give two equal rows two numbers and so break their tie.
+    b <- coef(f); d$eta <- d$x1 * b[1] + d$x2 * b[2] + d$x3 * b[3]
+    c <- concordance(update(formula, . ~ . - x1 - x2 - x3 + eta), d, weights = .w, reverse = TRUE, keepstrata = FALSE, timefix = FALSE); put(s$set, paste0(name, ".concordance"), c(c$concordance))
     if (!cluster) put(s$set, paste0(name, ".concordance-se"), sqrt(c$var))
     if (s$strata == 1) {
       p <- survfit(f, newdata = data.frame(x1 = 0.3, x2 = 1, x3 = -0.2), conf.type = "none", se.fit = TRUE)
