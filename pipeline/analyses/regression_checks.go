@@ -196,27 +196,32 @@ func (s *modelled) quartersOf(times []float64, least int) (q quarters) {
 // mostPictured is how many coefficients the picture of the residuals shows.
 const mostPictured = 6
 
-// pictured is one coefficient in the picture of the residuals.
+// pictured is one log ratio in the picture of the residuals, with its weights of the coefficients of the model.
 type pictured struct {
-	t      *term
-	e      effect
-	column int
-	weight float64
+	t       *term
+	e       effect
+	weights []float64
 }
 
-// toPicture chooses the coefficients of the picture: those of the terms whose ratios most seem to change.
+// toPicture chooses the log ratios of the picture: those of the terms whose ratios most seem to change; of a spline that of its
+// farthest knot.
 func (s *modelled) toPicture() []pictured {
 	order := slices.Clone(s.terms)
 	slices.SortStableFunc(order, func(a, b *term) int { return cmp.Compare(s.steady[a], s.steady[b]) })
 	var out []pictured
 	for _, t := range order {
-		if t.between[0] != nil || t.asked.Knots > 0 {
+		if t.between[0] != nil {
 			continue
 		}
-		from := s.firstColumn(t)
-		for _, e := range t.effects {
-			if j := slices.IndexFunc(e.weights, func(w float64) bool { return w != 0 }); j >= 0 && len(out) < mostPictured {
-				out = append(out, pictured{t, e, from + j, e.weights[j]})
+		effects := slices.DeleteFunc(slices.Clone(t.effects), func(e effect) bool { return e.reference })
+		if t.asked.Knots > 0 && len(effects) > 0 {
+			effects = effects[len(effects)-1:]
+		}
+		for _, e := range effects {
+			if len(out) < mostPictured {
+				weights := make([]float64, len(s.fit.Names))
+				copy(weights[s.firstColumn(t):], e.weights)
+				out = append(out, pictured{t, e, weights})
 			}
 		}
 	}
@@ -256,15 +261,14 @@ func (s *modelled) residualFigure(p *plan.Plan) ([]report.Figure, error) {
 // stretch records the ratio that the residuals of one stretch stand for.
 func (s *modelled) stretch(one pictured, r *hazards.Schoenfeld, q quarters, k int) string {
 	sum, m := 0.0, 0
+	combined := r.Combined(one.weights)
 	for i, t := range r.Time {
 		if t < q.ends[k] && (k == 0 || t >= q.ends[k-1]) {
-			sum += r.Scaled[one.column][i]
+			sum += combined[i]
 			m++
 		}
 	}
-	size := len(s.fit.Names)
-	spread := math.Sqrt(float64(s.fit.Events) * s.fit.Model[one.column*size+one.column] / float64(max(1, m)))
-	half := float64(dist.NormalSpread(s.asked.Level) * spread)
+	half := float64(dist.NormalSpread(s.asked.Level) * s.fit.hazard.ResidualSpread(one.weights) / math.Sqrt(float64(max(1, m))))
 	mean := sum / float64(max(1, m))
 	e := s.estimatedIn(s.id("over-time", one.t.slug, one.e.slug+"part-"+strconv.Itoa(k+1)), groupOf(one.t, one.e),
 		"hazard ratio, "+inSentence(one.t.title)+", "+inSentence(q.label[k]), report.UnitRatio)
@@ -272,8 +276,8 @@ func (s *modelled) stretch(one pictured, r *hazards.Schoenfeld, q quarters, k in
 	if one.e.slug != "" {
 		e.ID = s.id("over-time", one.t.slug, one.e.slug, "part-"+strconv.Itoa(k+1))
 	}
-	e.Value, e.Level = report.Some(math.Exp(one.weight*mean)), report.Some(s.asked.Level)
-	e.Lower, e.Upper = finite(math.Exp(one.weight*(mean-half))), finite(math.Exp(one.weight*(mean+half)))
+	e.Value, e.Level = report.Some(math.Exp(mean)), report.Some(s.asked.Level)
+	e.Lower, e.Upper = finite(math.Exp(mean-half)), finite(math.Exp(mean+half))
 	s.derivedFrom(e.ID, s.restsOn(one.t, one.e)...)
 	return s.add(e)
 }

@@ -40,7 +40,7 @@ func (s *modelled) trendFigures(p *plan.Plan, r *hazards.Schoenfeld) (figures []
 		if len(figures) == mostTrends {
 			break
 		}
-		trend, err := s.fit.hazard.Trend(r, one.column, hazards.FailedShare, 4, gridPoints, s.asked.Level)
+		trend, err := s.fit.hazard.Trend(r, one.weights, hazards.FailedShare, 4, gridPoints, s.asked.Level)
 		if err != nil {
 			return nil, err
 		}
@@ -58,23 +58,23 @@ func (s *modelled) trendFigure(one pictured, r *hazards.Schoenfeld, along []floa
 		Alt: "The log hazard ratio of " + inSentence(what) + " along follow-up: means of the scaled Schoenfeld residuals in bins, a smooth curve through all residuals with its band, " +
 			"and the level line of the model. A curve that stays near the line speaks for a ratio that does not change."}
 	low, high := math.Inf(1), math.Inf(-1)
+	combined := r.Combined(one.weights)
 	for k := range bins {
 		rows := order[len(order)*k/bins : len(order)*(k+1)/bins]
-		at, mean := s.bin(one, r, along, rows, k+1)
+		at, mean := s.bin(one, combined, along, rows, k+1)
 		f.Marks = append(f.Marks, report.Mark{At: at, Estimate: mean})
 		e := s.get(mean)
 		low, high = min(low, e.Lower.X), max(high, e.Upper.X)
 	}
 	c := report.Curve{Group: "Smooth curve", Measure: "log hazard ratio", Sloping: true, End: "last event", Estimates: []string{s.effectID("coefficient", one.t, one.e)}}
 	for k, x := range trend.Along {
-		a, b := one.weight*trend.Lower[k], one.weight*trend.Upper[k]
-		step := report.Step{X: x, Y: one.weight * trend.Value[k], Lower: report.Some(min(a, b)), Upper: report.Some(max(a, b))}
+		step := report.Step{X: x, Y: trend.Value[k], Lower: report.Some(trend.Lower[k]), Upper: report.Some(trend.Upper[k])}
 		c.Steps, c.EndX = append(c.Steps, step), x
 		low, high = min(low, step.Y), max(high, step.Y)
 	}
 	f.X.Max, f.X.Ticks = upTo(trend.Along[len(trend.Along)-1])
 	f.Y = levelAxis(low, high)
-	model := one.weight * s.fit.Coefficient[one.column]
+	model := s.fit.Combine(one.weights, s.asked.Level).Estimate
 	f.Curves = []report.Curve{{Group: "The model", Measure: "log hazard ratio", Guide: true, Sloping: true, EndX: f.X.Max,
 		Steps: []report.Step{{Y: model}, {X: f.X.Max, Y: model}}, Estimates: c.Estimates}, c}
 	f.Notes = []report.Text{say("The test adds up these residuals (Schoenfeld's, scaled); its p-value here is ", value(s.id("steady", one.t.slug)+".p"),
@@ -83,14 +83,13 @@ func (s *modelled) trendFigure(one pictured, r *hazards.Schoenfeld, along []floa
 }
 
 // bin records the mean of some residuals, and where on the scale they lie.
-func (s *modelled) bin(one pictured, r *hazards.Schoenfeld, along []float64, rows []int, number int) (at, mean string) {
-	place, sum, n := 0.0, 0.0, float64(len(rows))
+func (s *modelled) bin(one pictured, combined, along []float64, rows []int, number int) (at, id string) {
+	place, mean, n := 0.0, 0.0, float64(len(rows))
 	for _, e := range rows {
 		place += along[e] / n
-		sum += r.Scaled[one.column][e] / n
+		mean += combined[e] / n
 	}
-	size := len(s.fit.Names)
-	half := dist.NormalSpread(s.asked.Level) * math.Sqrt(float64(s.fit.Events)*s.fit.Model[one.column*size+one.column]/n)
+	half := float64(dist.NormalSpread(s.asked.Level) * s.fit.hazard.ResidualSpread(one.weights) / math.Sqrt(n))
 	parts := []string{"residuals", one.t.slug}
 	if one.e.slug != "" {
 		parts = append(parts, one.e.slug)
@@ -98,8 +97,7 @@ func (s *modelled) bin(one pictured, r *hazards.Schoenfeld, along []float64, row
 	parts = append(parts, "bin-"+strconv.Itoa(number))
 	e := s.estimatedIn(s.id(parts...), groupOf(one.t, one.e), "mean of the scaled Schoenfeld residuals, "+inSentence(one.t.title), report.UnitLogRatio)
 	e.Events, e.Method = report.Some(n), s.modelName()+"; variance of the model × events / events of the bin"
-	e.Value, e.Level = report.Some(one.weight*sum), report.Some(s.asked.Level)
-	e.Lower, e.Upper = report.Some(one.weight*sum-math.Abs(one.weight)*half), report.Some(one.weight*sum+math.Abs(one.weight)*half)
+	e.Value, e.Lower, e.Upper, e.Level = report.Some(mean), report.Some(mean-half), report.Some(mean+half), report.Some(s.asked.Level)
 	where := s.estimatedIn(s.id(append(parts, "place")...), groupOf(one.t, one.e), "mean of 1 − survival just before these events", report.UnitProbability)
 	where.N, where.Events, where.Value, where.Method = report.Optional{}, report.Optional{}, report.Some(place), "mean"
 	s.derivedFrom(s.add(e), s.restsOn(one.t, one.e)...)

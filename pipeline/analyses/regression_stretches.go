@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
@@ -95,9 +96,27 @@ func (s *modelled) fitChanging() (*changing, error) {
 		return nil, err
 	}
 	c.Fit = &c.hazard.Fit
-	c.status, c.why = s.verdict(c.fitted)
 	c.stretches(s, d, cuts)
+	c.nameFaults(s)
+	c.status, c.why = s.verdict(c.fitted)
 	return c, nil
+}
+
+// nameFaults calls the columns that are the reason why there are no estimates by the words of the stretches, not by days.
+func (c *changing) nameFaults(s *modelled) {
+	var columns []covariates.Column
+	for _, t := range s.terms {
+		columns = append(columns, t.columns...)
+	}
+	for j, column := range columns {
+		for k, label := range c.labels {
+			if at := c.start[j] + k; at < len(c.Names) && strings.HasPrefix(c.Names[at], column.Name+", ") {
+				if fault := slices.Index(c.AtFault, c.Names[at]); fault >= 0 {
+					c.AtFault[fault] = "“" + column.Name + ", " + inSentence(label) + "”"
+				}
+			}
+		}
+	}
 }
 
 // stretches names the stretches and counts their events.
@@ -125,7 +144,7 @@ func (s *modelled) changeRatio(c *changing, t *term, e effect, k int) string {
 	out := s.estimatedIn(id, groupOf(t, e), "hazard ratio, "+inSentence(t.title)+", "+inSentence(c.labels[k]), report.UnitRatio)
 	out.Events, out.Method = report.Some(float64(c.events[k])), s.modelName()+s.formOf(c.fitted)+"; ratios differ between stretches of follow-up"
 	if c.why != "" {
-		out.Status, out.Note = c.status, "with ratios that differ between stretches: "+c.why
+		out.Status, out.Note = c.status, "with ratios that differ between stretches, "+c.why
 	} else {
 		weights := make([]float64, len(c.Names))
 		for j, w := range e.weights {

@@ -295,7 +295,7 @@ func (a answers) cox(o hazards.Options) {
 		result, err := f.Proportionality(scale)
 		a.take(fmt.Sprint(what, " over ", scale), result, err)
 		if s, err := f.Schoenfeld(); err == nil && len(f.Names) > 0 {
-			trend, err := f.Trend(s, 0, scale, 3, 5, 0.95)
+			trend, err := f.Trend(s, slices.Repeat([]float64{1}, len(f.Names)), scale, 3, 5, 0.95)
 			a.take(fmt.Sprint(what, " along ", scale), trend, err)
 		}
 	}

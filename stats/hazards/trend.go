@@ -37,18 +37,18 @@ func (f *Fit) Along(s *Schoenfeld, scale TimeScale) ([]float64, error) {
 	return out, nil
 }
 
-// Trend smooths the scaled residuals of coefficient j along a scale of time by a natural cubic spline with so many knots (3 to 7),
-// fitted by least squares, at so many even steps. The limits take a scaled residual to have the variance events × V_jj; they are
+// Trend smooths Σ w_j × the scaled residuals of coefficient j along a scale of time by a natural cubic spline with so many knots
+// (3 to 7), fitted by least squares, at so many even steps. The limits take the sum to have the variance events × wᵀVw; they are
 // for each place by itself, and model-based.
 //
 // Source: Grambsch & Therneau, Biometrika 81 (1994) 515–526, section 3.
-func (f *Fit) Trend(s *Schoenfeld, j int, scale TimeScale, knots, steps int, level float64) (*Trend, error) {
+func (f *Fit) Trend(s *Schoenfeld, w []float64, scale TimeScale, knots, steps int, level float64) (*Trend, error) {
 	g, err := f.Along(s, scale)
 	if err != nil {
 		return nil, err
 	}
-	if j < 0 || j >= len(s.Scaled) || steps < 1 {
-		return nil, fmt.Errorf("coefficient %d of %d, %d steps", j, len(s.Scaled), steps)
+	if len(w) != len(s.Scaled) || steps < 1 {
+		return nil, fmt.Errorf("%d weights for %d coefficients, %d steps", len(w), len(s.Scaled), steps)
 	}
 	out := &Trend{}
 	places, err := covariates.Knots(g, knots)
@@ -56,14 +56,14 @@ func (f *Fit) Trend(s *Schoenfeld, j int, scale TimeScale, knots, steps int, lev
 		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
 		return out, nil
 	}
-	gram, right := normalEquations(g, s.Scaled[j], places)
+	gram, right := normalEquations(g, s.Combined(w), places)
 	inner, bad := covariates.Factorise(gram, knots, nil)
 	if bad >= 0 {
 		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
 		return out, nil
 	}
 	beta := inner.Solve(right)
-	half := dist.NormalSpread(level) * math.Sqrt(float64(f.Events)*f.Model[j*len(f.Names)+j])
+	half := dist.NormalSpread(level) * f.ResidualSpread(w)
 	low, high := g[0], g[0]
 	for _, x := range g {
 		low, high = min(low, x), max(high, x)
@@ -79,6 +79,31 @@ func (f *Fit) Trend(s *Schoenfeld, j int, scale TimeScale, knots, steps int, lev
 		out.Lower, out.Upper = append(out.Lower, value-spread), append(out.Upper, value+spread)
 	}
 	return out, nil
+}
+
+// Combined returns Σ w_j × the scaled residuals of coefficient j, for each event.
+func (s *Schoenfeld) Combined(w []float64) []float64 {
+	out := make([]float64, len(s.Row))
+	for j, column := range s.Scaled {
+		if w[j] == 0 {
+			continue
+		}
+		for e, x := range column {
+			out[e] += float64(w[j] * x)
+		}
+	}
+	return out
+}
+
+// ResidualSpread returns the standard deviation that such a combination is taken to have: √(events × wᵀVw).
+func (f *Fit) ResidualSpread(w []float64) float64 {
+	square, p := 0.0, len(f.Names)
+	for j, a := range w {
+		for k, b := range w {
+			square += float64(a * b * f.Model[j*p+k])
+		}
+	}
+	return math.Sqrt(float64(f.Events) * max(0, square))
 }
 
 // splineRow is a constant and the columns of a spline.

@@ -9,6 +9,13 @@ import (
 	"deltoid/stats/hazards"
 )
 
+// unit picks one of two coefficients.
+func unit(j int) []float64 {
+	w := make([]float64, 2)
+	w[j] = 1
+	return w
+}
+
 // A spline holds every straight line, so that residuals on one come back; and with a constant in it the curve has their mean.
 func TestTrendOfAStraightLine(t *testing.T) {
 	d, x := plainRows(11, 120)
@@ -29,7 +36,7 @@ func TestTrendOfAStraightLine(t *testing.T) {
 			line.Scaled[1][e] = 1
 		}
 		for j, want := range []func(float64) float64{func(at float64) float64 { return 3 - 0.7*at }, func(float64) float64 { return 1 }} {
-			trend, err := f.Trend(&line, j, scale, 4, 10, 0.95)
+			trend, err := f.Trend(&line, unit(j), scale, 4, 10, 0.95)
 			if err != nil || trend.Status != covariates.Converged || len(trend.Value) != 11 {
 				t.Fatal(scale, err, trend)
 			}
@@ -84,7 +91,7 @@ func TestTrendAgainstLeastSquares(t *testing.T) {
 			}
 		}
 	}
-	trend, err := f.Trend(s, 1, hazards.FailedShare, 4, 7, 0.95)
+	trend, err := f.Trend(s, unit(1), hazards.FailedShare, 4, 7, 0.95)
 	if err != nil || trend.Status != covariates.Converged {
 		t.Fatal(err, trend)
 	}
@@ -111,10 +118,10 @@ func TestTrendThatIsNotThere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if trend, err := f.Trend(s, 0, hazards.FailedShare, 4, 10, 0.95); err != nil || trend.Status != covariates.Singular || trend.Reason == "" {
+	if trend, err := f.Trend(s, unit(0), hazards.FailedShare, 4, 10, 0.95); err != nil || trend.Status != covariates.Singular || trend.Reason == "" {
 		t.Error(err, trend)
 	}
-	if _, err := f.Trend(s, 9, hazards.FailedShare, 4, 10, 0.95); err == nil {
-		t.Error("a coefficient that is not there has a curve")
+	if _, err := f.Trend(s, make([]float64, 9), hazards.FailedShare, 4, 10, 0.95); err == nil {
+		t.Error("nine weights for two coefficients are accepted")
 	}
 }
