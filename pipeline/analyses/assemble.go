@@ -86,6 +86,12 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 		return repeatedSection(b, p, c, asked)
 	case plan.ThresholdsKind:
 		return thresholdSection(b, p, c, asked)
+	case plan.WithinPatient:
+		return compareWithinPatients(b, p, c, asked)
+	case plan.Agreement:
+		return agreementSection(b, p, c, asked)
+	case plan.Discrimination:
+		return discriminationSection(b, p, c, asked)
 	case plan.RevisionRates:
 		return revisionRates(b, p, c, asked)
 	default:

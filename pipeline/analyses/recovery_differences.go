@@ -23,7 +23,7 @@ func (s *recovery) differenceSheet() (sheet report.Sheet, any bool, err error) {
 		return sheet, false, err
 	}
 	v := s.each[len(s.each)-1]
-	sheet = report.Sheet{ID: s.asked.ID + "-differences", Title: "Differences between the groups at the visit " + s.visitWords(v.k),
+	sheet = report.Sheet{ID: s.asked.ID + "-differences", Title: "Differences between the groups at " + s.visitWords(v.k),
 		Columns: []string{"Group", "Share that reached the threshold", "Difference, percentage points"}}
 	if len(adjust) > 0 {
 		sheet.Columns = append(sheet.Columns, "Adjusted difference", "Adjusted odds ratio")

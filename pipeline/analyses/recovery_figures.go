@@ -3,6 +3,7 @@ package analyses
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"deltoid/pipeline/report"
 	"deltoid/schemas"
@@ -101,7 +102,7 @@ func (s *recovery) sensitivity() ([]report.Figure, []report.Sheet, error) {
 	if err != nil || !curve.OK() {
 		return nil, nil, err
 	}
-	f := report.Figure{ID: s.asked.ID + "-curve", Title: "Share that " + s.reachesWords() + "each threshold, at the visit " + s.visitWords(v.k),
+	f := report.Figure{ID: s.asked.ID + "-curve", Title: "Share that " + s.reachesWords() + "each threshold, at " + s.visitWords(v.k),
 		X: s.thresholdAxis(curve), Y: report.Axis{Label: "Share of shoulders", Unit: report.UnitProbability, Max: 1, Ticks: []float64{0, 0.2, 0.4, 0.6, 0.8, 1}}}
 	f.Curves = []report.Curve{s.responderCurve(curve, f.X)}
 	f.Curves[0].Estimates = []string{v.counted[last], v.answered[last]}
@@ -117,7 +118,7 @@ func (s *recovery) sensitivity() ([]report.Figure, []report.Sheet, error) {
 	}
 	f.Marks = append(f.Marks, marks...)
 	f.Alt = f.Title + ". The curve falls as more is asked for. Marks stand at the thresholds of the plan and at published ones; the tables give their values."
-	f.Notes = []report.Text{report.Words("Complete cases of the whole cohort. The band holds at each threshold by itself. Marks of the second colour stand at the thresholds of the plan, those of the third at published ones; both are in the tables.")}
+	f.Notes = []report.Text{report.Words("Complete cases of the whole cohort. The band holds at each threshold by itself. Dots of one colour stand at the thresholds of the plan, of another at published ones; the tables name them.")}
 	return []report.Figure{f}, sheet, nil
 }
 
@@ -242,14 +243,22 @@ func publishedRow(p schemas.Published, id, share string) report.SheetRow {
 		patients = strconv.Itoa(p.N) + ", " + p.Cohort
 	}
 	method := p.Method
-	if p.Anchor != "" {
-		method += "; anchor: " + p.Anchor
+	if p.Anchor != "" && p.Anchor != "none" && !strings.HasPrefix(p.Anchor, "not ") {
+		method += ": " + p.Anchor
 	}
 	if p.Note != "" {
 		method += "; " + p.Note
 	}
-	return report.SheetRow{Label: p.Author + ", " + p.Where, Cells: []report.Cell{words(kindWords[p.Kind]), report.Cell(say(inTable(id))), report.Cell(say(inTable(share))),
+	return report.SheetRow{Label: whoPublished(p), Cells: []report.Cell{words(kindWords[p.Kind]), report.Cell(say(inTable(id))), report.Cell(say(inTable(share))),
 		words(patients), words(method), words(p.FollowUp), words(read)}}
+}
+
+// whoPublished names the authors and the place, once where one is the other.
+func whoPublished(p schemas.Published) string {
+	if strings.Contains(p.Author, p.Where) || p.Where == "abstract" || strings.HasPrefix(p.Author, p.Where) {
+		return p.Author + ", " + strconv.Itoa(p.Year)
+	}
+	return p.Author + ", " + p.Where + ", " + strconv.Itoa(p.Year)
 }
 
 // kindWords name the kinds of published thresholds.

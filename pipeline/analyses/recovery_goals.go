@@ -2,8 +2,8 @@ package analyses
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
+	"strings"
 
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
@@ -93,7 +93,7 @@ func (s *recovery) reachWords() string {
 // publishedWords names who published a threshold, in whom and how.
 func publishedWords(p schemas.Published) string {
 	text := p.Author
-	if year := strconv.Itoa(p.Year); !slices.Contains([]string{p.Author}, year) {
+	if year := strconv.Itoa(p.Year); !strings.Contains(text, year) {
 		text += " " + year
 	}
 	if p.N > 0 {

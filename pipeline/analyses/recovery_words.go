@@ -29,7 +29,7 @@ func (s *recovery) recoveryAnswer() []report.Text {
 	v, last := s.each[len(s.each)-1], len(s.labels)-1
 	texts := s.doubts(v)
 	if !s.get(v.share[0][last]).Value.Known {
-		t := say("At the visit "+s.visitWords(v.k)+" no share can be given: "+s.get(v.share[0][last]).Note, ".")
+		t := say("At "+s.visitWords(v.k)+" no share can be given: "+s.get(v.share[0][last]).Note, ".")
 		s.short[s.asked.ID] = t
 		return append(texts, t)
 	}

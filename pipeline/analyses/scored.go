@@ -121,8 +121,14 @@ func (s *scored) points() string {
 // scoreUnit is the unit of the estimates of scores. It is no probability, although some scores are percents.
 func (s *scored) scoreUnit() string { return s.points() }
 
-// visitWords is a visit inside a sentence: “2 years”.
-func (s *scored) visitWords(k int) string { return "“" + s.visits.Windows[k].Label + "”" }
+// visitWords is a visit inside a sentence: 2 years; a label that is no length of time stands in quotation marks.
+func (s *scored) visitWords(k int) string {
+	label := s.visits.Windows[k].Label
+	if label != "" && label[0] >= '0' && label[0] <= '9' {
+		return label
+	}
+	return "“" + label + "”"
+}
 
 // noScores is the section of an analysis for which no scores were linked.
 func (s *scored) noScores(heading, question string) report.Section {

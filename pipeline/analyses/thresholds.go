@@ -161,7 +161,10 @@ func (s *thresholds) methodSheet(a *asking) report.Sheet {
 			e.Status, e.Note = notFound(t.State)
 		} else {
 			e.Value = report.Some(t.Value)
-			interval(&e, t.BCa)
+			if interval(&e, t.BCa); !t.BCa.OK() {
+				e.Method = t.Method.String() + ", interval by drawing patients again, percentiles"
+				interval(&e, t.Percentile)
+			}
 		}
 		s.add(e)
 		s.derived(id, a.n)

@@ -41,7 +41,7 @@ func (r *reader) analysis(n *yaml.Node) Analysis {
 		"horizon", "sensitivity", "fields", "medians", "p_values", "instruments", "bands", "landmark", "split", "within",
 		"per", "reference", "model", "adjust_for", "interactions", "ties", "penalised", "outcome", "predict",
 		"given", "replicates", "seed", "shape", "cuts", "instrument", "before", "visits", "thresholds", "revised", "died", "anchor",
-		"acceptable", "reliability", "covariance", "degrees_of_freedom", "before_as", "dropout",
+		"acceptable", "reliability", "positive", "covariance", "degrees_of_freedom", "before_as", "dropout",
 		"patients", "hazard_ratio", "power", "significance", "allocation", "further")
 	a := Analysis{Unit: schemas.Years, Level: defaultLevel, Interval: LogLogInterval, Variance: Clustered, Place: r.place(n)}
 	if v := s.need("kind", "add \"kind: "+string(ImplantSurvival)+"\""); v != nil {
@@ -289,7 +289,7 @@ func madeID(a *Analysis) string {
 		id += " " + a.Outcome.Field
 	}
 	if a.Kind.aboutScores() {
-		id = string(a.Kind) + " " + a.Scores.Instrument
+		id = strings.Join(append([]string{string(a.Kind), a.Scores.Instrument}, a.Instruments...), " ")
 	}
 	if a.Groups.By != "" {
 		id += " by " + a.Groups.By

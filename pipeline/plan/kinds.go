@@ -33,6 +33,9 @@ var kinds = []struct {
 	{FollowUpKind, []string{"endpoint"}, slices.Concat(inGroups, []string{"endpoint", "instruments"})},
 	{Recovery, []string{"endpoint", "instrument", "thresholds"}, slices.Concat(inGroups, ofScores, []string{"thresholds", "revised", "died", "adjust_for", "reliability"})},
 	{RepeatedScores, []string{"endpoint", "instrument"}, slices.Concat(inGroups, ofScores, []string{"revised", "died", "adjust_for", "covariance", "degrees_of_freedom", "before_as", "dropout"})},
+	{WithinPatient, []string{"endpoint", "instrument", "by"}, slices.Concat(inGroups, ofScores, []string{"thresholds"})},
+	{Agreement, []string{"endpoint", "visits"}, []string{"endpoint", "instrument", "instruments", "visits", "cuts"}},
+	{Discrimination, []string{"endpoint", "instruments", "visits", "positive"}, []string{"endpoint", "instruments", "before", "visits", "positive"}},
 	{ThresholdsKind, []string{"endpoint", "instrument"}, slices.Concat(ofScores, []string{"anchor", "acceptable", "reliability", "replicates", "seed"})},
 }
 
@@ -51,8 +54,11 @@ var remedies = map[string]string{
 	"power":    "say with which probability an effect is to be found, as in \"power: 0.8\"",
 	"horizon":  "say for when risks are predicted, as in \"horizon: 5\"",
 
-	"instrument": "name an instrument of the scores, as in \"instrument: constant\"",
-	"thresholds": "say what counts as improved, as in \"thresholds: [{points: 12, reason: …}]\"; there is no default",
+	"instrument":  "name an instrument of the scores, as in \"instrument: constant\"",
+	"visits":      "name the visits, as in \"visits: [1 year]\"",
+	"positive":    "say which shoulders are to be found, as in \"positive: {instrument: acceptable, from: 1}\"",
+	"instruments": "name one score, or two to be compared, as in \"instruments: [constant]\"",
+	"thresholds":  "say what counts as improved, as in \"thresholds: [{points: 12, reason: …}]\"; there is no default",
 }
 
 func kindNames() []string {

@@ -22,6 +22,8 @@ type Scored struct {
 	Acceptable *Acceptable
 	// Reliability is that of one score, from 0 to 1; 0 when the plan does not say.
 	Reliability float64
+	Cuts        []float64 // of agreement: the scores at which categories begin
+	Positive    *Positive // of discrimination: which shoulders are to be found
 }
 
 // Threshold is what a shoulder must reach to count as improved, or as well. Exactly one of Points, State, Published and
@@ -106,7 +108,7 @@ const (
 
 // aboutScores reports whether a kind is about scores and takes the keys below.
 func (k Kind) aboutScores() bool {
-	return slices.Contains([]Kind{Recovery, ThresholdsKind, RepeatedScores}, k)
+	return slices.Contains([]Kind{Recovery, ThresholdsKind, RepeatedScores, WithinPatient, Agreement, Discrimination}, k)
 }
 
 // Visit returns the visit with an id, or nil.
@@ -200,7 +202,7 @@ func (r *reader) whichVisits(s section, a *Analysis) {
 				r.wrong(v, "the visit "+quote(visit.Label)+" may be after the operation", "a visit whose window ends on the day of the operation", "name a visit before it")
 			}
 		}
-	} else if a.Kind.aboutScores() {
+	} else if a.Kind.aboutScores() && a.Kind != Agreement && a.Kind != Discrimination {
 		for _, visit := range r.plan.Visits {
 			if visit.To <= 0 {
 				w.Before = visit.ID
@@ -211,7 +213,7 @@ func (r *reader) whichVisits(s section, a *Analysis) {
 		for _, node := range r.distinct(r.entries(v, "visits of an analysis"), "visits of an analysis") {
 			if visit := r.visitNamed(node, "an entry of visits"); visit != nil {
 				w.Visits = append(w.Visits, visit.ID)
-				if visit.To <= 0 {
+				if visit.To <= 0 && a.Kind != Agreement {
 					r.wrong(node, "the visit "+quote(visit.Label)+" is before the operation", "a visit after it", "name it under before")
 				}
 			}
@@ -470,6 +472,7 @@ func (r *reader) fitScores(s section, a *Analysis) {
 	if a.Kind == ThresholdsKind && w.Anchor == nil && w.Acceptable == nil && s.values["anchor"] == nil && s.values["acceptable"] == nil && w.Reliability == 0 {
 		r.wrong(s.node, "an analysis of thresholds has no question to go by, and no reliability", "anchor, acceptable, reliability, or several of them", "add \"anchor: …\"")
 	}
+	r.paired(s, a)
 	states := 0
 	for _, t := range w.Thresholds {
 		if t.IsState {
@@ -479,7 +482,8 @@ func (r *reader) fitScores(s section, a *Analysis) {
 	if states > 0 && states < len(w.Thresholds) {
 		r.wrong(s.values["thresholds"], "thresholds of improvement stand beside thresholds of a state", "one of the two kinds in one analysis", "ask for the others in an analysis of their own")
 	}
-	if a.Kind != RepeatedScores && w.Before == "" && s.values["before"] == nil && states < max(1, len(w.Thresholds)) {
+	ofChange := !slices.Contains([]Kind{RepeatedScores, Agreement, Discrimination}, a.Kind) && states < max(1, len(w.Thresholds))
+	if w.Before == "" && s.values["before"] == nil && ofChange {
 		r.wrong(s.node, "no visit is before the operation, so that nothing can be said about change", "a visit whose window ends on the day of the operation or before it", "add it under visits")
 	}
 	if len(w.Visits) == 0 && s.values["visits"] == nil {
@@ -514,6 +518,11 @@ func (l *settings) scored(key string, a *Analysis) {
 	}
 	if q := w.Acceptable; q != nil {
 		l.add(key+".acceptable", q.words())
+	}
+	l.add(key+".instruments", join(a.Instruments))
+	l.add(key+".cuts", join(numbers(w.Cuts)))
+	if w.Positive != nil {
+		l.add(key+".positive", w.Positive.words())
 	}
 	if w.Reliability > 0 {
 		l.add(key+".reliability", number(w.Reliability))
