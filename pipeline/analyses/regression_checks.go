@@ -40,7 +40,15 @@ func (s *modelled) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
 		return sheet, nil, s.dispersion()
 	}
 	if s.fit.incidence != nil && s.fit.why == "" {
-		return sheet, nil, s.incidenceSteady(row)
+		if err := s.incidenceSteady(row); err != nil {
+			return sheet, nil, err
+		}
+		all, err := s.incidenceResiduals()
+		if err != nil {
+			return sheet, nil, err
+		}
+		figures, err := s.trendFigures(p, all)
+		return sheet, figures, err
 	}
 	if s.fit.hazard == nil {
 		return sheet, nil, nil
@@ -254,7 +262,11 @@ func (s *modelled) residualFigure(p *plan.Plan) ([]report.Figure, error) {
 	if len(f.Dots) == 0 {
 		return nil, nil
 	}
-	trends, err := s.trendFigures(p, r)
+	all, err := s.hazardResiduals(r)
+	if err != nil {
+		return nil, err
+	}
+	trends, err := s.trendFigures(p, all)
 	return append([]report.Figure{f}, trends...), err
 }
 

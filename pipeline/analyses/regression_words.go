@@ -263,9 +263,16 @@ func (s *modelled) formText() string {
 			splines = append(splines, inSentence(t.title))
 		}
 	}
-	text := "Models are fitted to the shoulders that have a value in every characteristic, the unadjusted ones too. Measured characteristics enter as a straight line"
+	text := "Models are fitted to the shoulders that have a value in every characteristic, the unadjusted ones too."
+	if s.asked.Kind == plan.Validation {
+		text = "The model is fitted to the shoulders that have a value in every characteristic."
+	}
+	text += " Measured characteristics enter as a straight line"
 	if len(splines) > 0 {
 		text += ", " + strings.Join(splines, ", ") + " as a natural cubic spline with knots at fixed quantiles (Harrell, Regression Modeling Strategies, 2001)"
+	}
+	if s.asked.Kind == plan.Validation {
+		return text + ". Intervals aim at " + plain(100*s.asked.Level) + "%."
 	}
 	return text + ". Intervals aim at " + plain(100*s.asked.Level) + "%; p-values are two-sided and come from Wald tests. No characteristic was chosen by its p-value."
 }

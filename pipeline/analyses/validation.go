@@ -425,7 +425,7 @@ func (s *checked) correctedScores() {
 	if !s.corrected() {
 		return
 	}
-	how := fmt.Sprintf("bootstrap of whole patients, %d samples, seed %d", s.o.Replicates, s.asked.Seed)
+	how := fmt.Sprintf("bootstrap of %s, %d samples, seed %d", s.sampled(), s.o.Replicates, s.asked.Seed)
 	for _, c := range corrections {
 		for _, part := range []struct {
 			slug, words string

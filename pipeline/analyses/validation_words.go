@@ -188,10 +188,18 @@ func (s *checked) validationMethod() []report.Text {
 		"log odds predicted; the smooth curve is a model on a natural cubic spline of log(−log(1 − risk)), and its distances from the predicted risks are those of Austin, Harrell and van "+
 		"Klaveren (Stat Med 2020;39:2714). The area under the curve is that of Blanche and others (Stat Med 2013;32:5381)"+s.othersClause()+"."))
 	if s.corrected() {
-		texts = append(texts, report.Words("The model was made again from "+strconv.Itoa(s.asked.Replicates)+" samples of the patients, drawn with replacement, and measured on its sample and on all "+
+		texts = append(texts, report.Words("The model was made again from "+strconv.Itoa(s.asked.Replicates)+" samples of the "+s.sampled()+", drawn with replacement, and measured on its sample and on all "+
 			"shoulders; the mean difference is the optimism (Harrell, Lee and Mark, Stat Med 1996;15:361). Characteristics and their forms were taken as given."))
 	}
 	return texts
+}
+
+// sampled is what the bootstrap draws.
+func (s *checked) sampled() string {
+	if s.clustered {
+		return "patients"
+	}
+	return "shoulders"
 }
 
 func (s *checked) othersClause() string {

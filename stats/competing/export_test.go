@@ -8,3 +8,12 @@ func (f *SubdistributionFit) ScoreAlong(g []float64) []float64 {
 }
 
 func (f *SubdistributionFit) Growth() []float64 { return f.model.growth() }
+
+// InColumns turns a score into the units of the columns.
+func (f *SubdistributionFit) InColumns(u []float64) []float64 {
+	out := make([]float64, len(u))
+	for j, x := range u {
+		out[j] = x / f.model.design.Scale(j)
+	}
+	return out
+}

@@ -7,6 +7,7 @@ import (
 
 	"deltoid/stats/competing"
 	"deltoid/stats/covariates"
+	"deltoid/stats/hazards"
 	"deltoid/stats/random"
 	"deltoid/stats/survival"
 )
@@ -204,4 +205,59 @@ func TestProportionalityOfTheModelKeepsItsLevel(t *testing.T) {
 	if turned < 240 {
 		t.Errorf("a change was found in %d of %d sets with one", turned, sets)
 	}
+}
+
+// Residuals add up to 0, so that the scaled ones have the coefficients as their mean; times the g of the test, less its mean, they add up to its
+// score; and without other events they are Schoenfeld's.
+func TestResidualsOfTheModel(t *testing.T) {
+	for seed := range uint64(4) {
+		d, x := weighable(seed, 120)
+		d.Weight = nil
+		f := mustModel(t, d, x)
+		r, err := f.Residuals()
+		if err != nil || len(r.Row) != f.Events {
+			t.Fatal(err, r)
+		}
+		mean := 0.0
+		for _, g := range r.Along {
+			mean += g / float64(len(r.Along))
+		}
+		score := make([]float64, 2)
+		for j := range score {
+			sum := 0.0
+			for e, s := range r.Scaled[j] {
+				sum += s / float64(len(r.Along))
+				score[j] += (r.Along[e] - mean) * (s - f.Coefficient[j]) / float64(f.Events)
+			}
+			near(t, fmt.Sprint("seed ", seed, ": mean of the residuals of ", j), sum, f.Coefficient[j], 1e-8)
+		}
+		// The score along g, times V, is what the scaled residuals add up to.
+		u := f.ScoreAlong(f.Growth())
+		for j := range score {
+			near(t, fmt.Sprint("seed ", seed, ": score of ", j), score[j], f.Model[2*j]*f.InColumns(u)[0]+f.Model[2*j+1]*f.InColumns(u)[1], 1e-7)
+		}
+	}
+	d, x := weighable(2, 120)
+	d.Weight = nil
+	for i, c := range d.Cause {
+		d.Cause[i] = c % 2
+	}
+	f := mustModel(t, d, x)
+	r, err := f.Residuals()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cox, err := hazards.Cox(hazards.Data{Exit: d.Exit, Cause: d.Cause}, 1, x, hazards.Options{Ties: hazards.Breslow})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := cox.Schoenfeld()
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := []float64{1, -2}
+	for e, want := range s.Combined(w) {
+		near(t, "combined residual", r.Combined(w)[e], want, 1e-6)
+	}
+	near(t, "spread", f.ResidualSpread(w), cox.ResidualSpread(w), 1e-8)
 }

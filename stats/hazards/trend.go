@@ -47,25 +47,34 @@ func (f *Fit) Trend(s *Schoenfeld, w []float64, scale TimeScale, knots, steps in
 	if err != nil {
 		return nil, err
 	}
-	if len(w) != len(s.Scaled) || steps < 1 {
-		return nil, fmt.Errorf("%d weights for %d coefficients, %d steps", len(w), len(s.Scaled), steps)
+	if len(w) != len(s.Scaled) {
+		return nil, fmt.Errorf("%d weights for %d coefficients", len(w), len(s.Scaled))
 	}
+	return SmoothResiduals(g, s.Combined(w), f.ResidualSpread(w), knots, steps, level)
+}
+
+// SmoothResiduals is Trend for residuals of any model: where they stand on a scale, what they are, and the standard deviation that
+// each is taken to have.
+func SmoothResiduals(along, residuals []float64, spread float64, knots, steps int, level float64) (*Trend, error) {
+	if len(along) != len(residuals) || steps < 1 {
+		return nil, fmt.Errorf("%d places for %d residuals, %d steps", len(along), len(residuals), steps)
+	}
+	const tooFew = "the events are too few, or too often at one time, for a smooth curve"
 	out := &Trend{}
-	places, err := covariates.Knots(g, knots)
+	places, err := covariates.Knots(along, knots)
 	if err != nil {
-		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
+		out.Status, out.Reason = covariates.Singular, tooFew
 		return out, nil
 	}
-	gram, right := normalEquations(g, s.Combined(w), places)
+	gram, right := normalEquations(along, residuals, places)
 	inner, bad := covariates.Factorise(gram, knots, nil)
 	if bad >= 0 {
-		out.Status, out.Reason = covariates.Singular, "the events are too few, or too often at one time, for a smooth curve"
+		out.Status, out.Reason = covariates.Singular, tooFew
 		return out, nil
 	}
-	beta := inner.Solve(right)
-	half := dist.NormalSpread(level) * f.ResidualSpread(w)
-	low, high := g[0], g[0]
-	for _, x := range g {
+	beta, half := inner.Solve(right), float64(dist.NormalSpread(level)*spread)
+	low, high := along[0], along[0]
+	for _, x := range along {
 		low, high = min(low, x), max(high, x)
 	}
 	for k := range steps + 1 {
@@ -74,9 +83,9 @@ func (f *Fit) Trend(s *Schoenfeld, w []float64, scale TimeScale, knots, steps in
 		for i, z := range row {
 			value += float64(z * beta[i])
 		}
-		spread := float64(half * math.Sqrt(inner.Form(row)))
+		band := float64(half * math.Sqrt(inner.Form(row)))
 		out.Along, out.Value = append(out.Along, at), append(out.Value, value)
-		out.Lower, out.Upper = append(out.Lower, value-spread), append(out.Upper, value+spread)
+		out.Lower, out.Upper = append(out.Lower, value-band), append(out.Upper, value+band)
 	}
 	return out, nil
 }
