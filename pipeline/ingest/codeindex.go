@@ -23,8 +23,9 @@ type codeIndex struct {
 }
 
 type slot struct {
-	hash uint32
-	key  int32 // place in keys plus one; 0 for an empty slot
+	word uint64 // of a key of up to eight bytes, these; otherwise its hash
+	key  int32  // place in keys plus one; 0 for an empty slot
+	size int32
 }
 
 func newCodeIndex() *codeIndex { return &codeIndex{slots: make([]slot, 16)} }
@@ -37,16 +38,16 @@ func (x *codeIndex) add(key string, t target) {
 	}
 }
 
-// find returns the place of a key, or -1.
+// find returns the place of a key, or -1. The length and the word of a short key are the key.
 func (x *codeIndex) find(b []byte) int {
-	h := hash(b)
+	word, size := wordOf(b), int32(len(b))
 	mask := uint32(len(x.slots) - 1)
-	for i := h & mask; ; i = (i + 1) & mask {
-		s := x.slots[i]
+	for i := home(word) & mask; ; i = (i + 1) & mask {
+		s := &x.slots[i]
 		if s.key == 0 {
 			return -1
 		}
-		if s.hash == h && x.keys[s.key-1] == string(b) {
+		if s.word == word && s.size == size && (size <= 8 || x.keys[s.key-1] == string(b)) {
 			return int(s.key - 1)
 		}
 	}
@@ -67,40 +68,46 @@ func (x *codeIndex) insert(key string) int {
 }
 
 func (x *codeIndex) place(key int) {
-	h := hash([]byte(x.keys[key]))
+	b := []byte(x.keys[key])
+	word := wordOf(b)
 	mask := uint32(len(x.slots) - 1)
-	i := h & mask
+	i := home(word) & mask
 	for x.slots[i].key != 0 {
 		i = (i + 1) & mask
 	}
-	x.slots[i] = slot{h, int32(key + 1)}
+	x.slots[i] = slot{word, int32(key + 1), int32(len(b))}
 }
 
-// hash multiplies words of eight bytes together, the last of them overlapping the one before. Its value decides only
-// where a key lies, never what a cell means.
-func hash(b []byte) uint32 {
-	const k1, k2 = 0x9e3779b97f4a7c15, 0xd6e8feb86659fd93
-	h := uint64(len(b)) * k1
-	for len(b) > 8 {
-		h = mix(h^binary.LittleEndian.Uint64(b), k2)
-		b = b[min(8, len(b)-8):]
-	}
-	h = mix(h^tail(b), k2)
-	return uint32(h ^ h>>32)
-}
-
-// tail packs up to eight bytes into a word.
-func tail(b []byte) uint64 {
+// wordOf packs up to eight bytes into a word, each at its place. Of a longer text it multiplies words together, the last of
+// them overlapping the one before; what comes out decides only where a key lies, never what a cell means.
+func wordOf(b []byte) uint64 {
 	switch n := len(b); {
+	case n > 8:
+		return hash(b)
 	case n == 8:
 		return binary.LittleEndian.Uint64(b)
 	case n >= 4:
-		return uint64(binary.LittleEndian.Uint32(b)) | uint64(binary.LittleEndian.Uint32(b[n-4:]))<<32
+		return uint64(binary.LittleEndian.Uint32(b)) | uint64(binary.LittleEndian.Uint32(b[n-4:]))<<(8*(n-4))
 	case n > 0:
-		return uint64(b[0]) | uint64(b[n/2])<<8 | uint64(b[n-1])<<16
+		return uint64(b[0]) | uint64(b[n/2])<<(8*(n/2)) | uint64(b[n-1])<<(8*(n-1))
 	}
 	return 0
 }
+
+// Odd numbers whose bits have no order.
+const unordered, unordered2 = 0x9e3779b97f4a7c15, 0xd6e8feb86659fd93
+
+func hash(b []byte) uint64 {
+	h := uint64(len(b)) * unordered
+	for len(b) > 8 {
+		h = mix(h^binary.LittleEndian.Uint64(b), unordered2)
+		b = b[min(8, len(b)-8):]
+	}
+	return mix(h^binary.LittleEndian.Uint64(b), unordered2)
+}
+
+// home is the slot where a word is looked for first.
+func home(word uint64) uint32 { return uint32(word * unordered >> 32) }
 
 func mix(a, b uint64) uint64 {
 	hi, lo := bits.Mul64(a, b)

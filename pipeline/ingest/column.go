@@ -271,7 +271,7 @@ func (c *column) day(day int32, shown []byte) {
 	c.days = append(c.days, day)
 }
 
-func (c *column) outside(v float64) bool { return v < c.low || v > c.high }
+func (c *column) outside(v float64) bool { return c.bounded && (v < c.low || v > c.high) }
 
 // mostLevels is how many different codes a column can hold: its places are int16.
 const mostLevels = math.MaxInt16 + 1

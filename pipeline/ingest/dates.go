@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"encoding/binary"
 	"fmt"
 	"strings"
 
@@ -12,6 +13,31 @@ type layout struct {
 	text             schemas.Layout
 	year, month, day int    // where the parts begin
 	marks            []byte // the layout itself, with 0 where a digit stands
+	first, last      form   // of its first and of its last eight letters
+	long             bool   // it has more than sixteen
+}
+
+// form holds eight letters of a layout so that a date is held against them at once: marks have the letters with '0' for a
+// digit, so that the difference to a date is 0 at a mark and at most 9 at a digit; room is what may be added to such a
+// difference before its highest bit is set.
+type form struct{ marks, room uint64 }
+
+func formOf(marks []byte) (f form) {
+	for i, m := range marks {
+		letter, room := uint64(m), uint64(0x7f)
+		if m == 0 {
+			letter, room = '0', 0x7f-9
+		}
+		f.marks |= letter << (8 * i)
+		f.room |= room << (8 * i)
+	}
+	return f
+}
+
+// fits reports whether eight letters have digits and marks in their places.
+func (f form) fits(b []byte) bool {
+	x := binary.LittleEndian.Uint64(b) ^ f.marks
+	return (x|(x+f.room))&(eachByte<<7) == 0
 }
 
 func parseLayout(text schemas.Layout) (*layout, error) {
@@ -31,6 +57,8 @@ func parseLayout(text schemas.Layout) (*layout, error) {
 			return nil, fmt.Errorf("%q is left over", m)
 		}
 	}
+	l.first, l.last = formOf(l.marks[:8]), formOf(l.marks[len(l.marks)-8:])
+	l.long = len(l.marks) > 16
 	return l, nil
 }
 
@@ -40,17 +68,21 @@ func (l *layout) parse(b []byte) (int32, bool) {
 	if len(b) != len(l.marks) {
 		return 0, false
 	}
-	for i, m := range l.marks {
-		if m == 0 {
-			if b[i]-'0' > 9 {
-				return 0, false
-			}
-		} else if b[i] != m {
-			return 0, false
-		}
+	if !l.first.fits(b) || !l.last.fits(b[len(b)-8:]) || l.long && !l.fitsBetween(b) {
+		return 0, false
 	}
 	y := 100*two(b[l.year:]) + two(b[l.year+2:])
 	return dayOf(y, two(b[l.month:]), two(b[l.day:]))
+}
+
+// fitsBetween looks at what is neither among the first eight letters nor among the last, in a layout with words in it.
+func (l *layout) fitsBetween(b []byte) bool {
+	for i := 8; i < len(b)-8; i++ {
+		if m := l.marks[i]; m == 0 && b[i]-'0' > 9 || m != 0 && b[i] != m {
+			return false
+		}
+	}
+	return true
 }
 
 // two reads two digits.

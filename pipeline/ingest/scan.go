@@ -107,6 +107,9 @@ func zeroBytes(w uint64) uint64 { return (w - eachByte) &^ w & (eachByte << 7) }
 
 // trim takes spaces and tabs off both ends of an unquoted cell, and the carriage return before a line feed.
 func trim(buf []byte, start, end int) cell {
+	if start == end || buf[end-1] > ' ' && buf[start] > ' ' {
+		return cell{uint32(start), uint32(end)}
+	}
 	if end > start && buf[end-1] == '\r' && buf[end] == '\n' {
 		end--
 	}

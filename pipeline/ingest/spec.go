@@ -27,6 +27,7 @@ type spec struct {
 	factor    float64        // days in the declared unit; 0 when no unit is declared
 	unit      schemas.Unit
 	low, high float64
+	bounded   bool // low or high is a limit
 	pattern   *regexp.Regexp
 	recodes   []recode
 	recodeAt  map[string]int
@@ -86,6 +87,7 @@ func newSpec(f *schemas.Field, src *schemas.Source) (*spec, schemas.Problems) {
 		sp.high = *f.Maximum
 	}
 	ps := sp.setType(src)
+	sp.bounded = !math.IsInf(sp.low, -1) || !math.IsInf(sp.high, 1)
 	sp.setTokens(src.Missing)
 	ps = append(ps, sp.setRecodes(src)...)
 	sp.direct = sp.recodeAt == nil && !sp.tokenIsValue()
