@@ -16,7 +16,7 @@ import (
 // only a follow-up that ended in a revision has a reason for one. A score must be one that its instrument can give, and
 // the ages of a patient at two procedures must fit the days.
 func Check(t *Table, found *Findings) {
-	c := &checker{table: t, columns: t.Columns()}
+	c := &checker{table: t, columns: t.Columns(), to: found}
 	c.followUpOrder()
 	c.reasons()
 	c.scores()
@@ -40,11 +40,16 @@ func (s *Schema) keys() [][]string {
 type checker struct {
 	table   *Table
 	columns []*Column
-	found   []Finding
+	to      *Findings
+	found   []Finding // not yet handed on
 }
 
 func (c *checker) find(rule *Rule, row int, field, detail string) {
-	c.found = append(c.found, c.table.Find(rule, row, field, detail))
+	const atOnce = 1 << 10 // a table can be wrong on every row
+	if c.found = append(c.found, c.table.Find(rule, row, field, detail)); len(c.found) == atOnce {
+		c.to.Add(c.found...)
+		c.found = c.found[:0]
+	}
 }
 
 func (c *checker) followUpOrder() {

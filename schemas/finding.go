@@ -51,11 +51,11 @@ func (f *Finding) Shown() string {
 }
 
 // Findings collects what is wrong with the exports of one study. It is safe for concurrent use; its order does not
-// depend on the order of the calls. It keeps every finding, in about 24 bytes and the letters of the value.
+// depend on the order of the calls. It keeps every finding, in about 24 bytes and the letters of the value; when there are
+// more than a million it writes them to a file without a name, so that memory stays bounded.
 type Findings struct {
-	mu     sync.Mutex
-	store  store
-	sorted bool
+	mu    sync.Mutex
+	store store
 }
 
 // Add records findings.
@@ -65,14 +65,21 @@ func (fs *Findings) Add(found ...Finding) {
 	for i := range found {
 		fs.store.add(&found[i])
 	}
-	fs.sorted = fs.sorted && len(found) == 0
+}
+
+// Err returns why findings that were written out could not be read again; nil when all were. It is to be asked after the
+// findings were gone through.
+func (fs *Findings) Err() error {
+	fs.mu.Lock()
+	defer fs.mu.Unlock()
+	return fs.store.failed
 }
 
 // Len returns the number of findings.
 func (fs *Findings) Len() int {
 	fs.mu.Lock()
 	defer fs.mu.Unlock()
-	return len(fs.store.records)
+	return fs.store.len()
 }
 
 // Each goes through every finding by table, file, line, column and rule, without making a list of them. Nothing may be
@@ -81,25 +88,13 @@ func (fs *Findings) Each() iter.Seq[Finding] {
 	return func(yield func(Finding) bool) {
 		fs.mu.Lock()
 		defer fs.mu.Unlock()
-		fs.sort()
-		for i := range fs.store.records {
-			if !yield(fs.store.finding(&fs.store.records[i])) {
-				return
-			}
-		}
+		fs.store.each(func(e *entry) bool { return yield(fs.store.finding(e)) })
 	}
 }
 
 // All returns every finding as a list, in the order of [Findings.Each], which is the one to use for exports that may be
 // wrong on every row.
 func (fs *Findings) All() []Finding { return slices.Collect(fs.Each()) }
-
-func (fs *Findings) sort() {
-	if !fs.sorted {
-		fs.store.sort()
-		fs.sorted = true
-	}
-}
 
 // Count is how often one rule was broken in one table, with the first places.
 type Count struct {
@@ -131,13 +126,11 @@ const (
 func (fs *Findings) Counts() []Count {
 	fs.mu.Lock()
 	defer fs.mu.Unlock()
-	fs.sort()
 	var counts []Count
 	at := make([]int, len(fs.store.kinds)) // 1 + place in counts of each kind
 	known := map[[2]string]int{}
 	values := map[string]map[ValueCount]int{} // by table
-	for i := range fs.store.records {
-		r := &fs.store.records[i]
+	fs.store.each(func(r *entry) bool {
 		if at[r.kind] == 0 {
 			k := &fs.store.kinds[r.kind]
 			key := [2]string{k.table, k.rule.ID}
@@ -162,7 +155,8 @@ func (fs *Findings) Counts() []Count {
 		if len(c.First) < 3 {
 			c.First = append(c.First, fs.store.finding(r))
 		}
-	}
+		return true
+	})
 	for i := range counts {
 		counts[i].gather(values[counts[i].Table])
 	}

@@ -99,16 +99,15 @@ func refusedValues(t *Table, found *Findings) map[string][]Finding {
 	const most = 10_000 // of a field; whoever has more has other things to mend first
 	found.mu.Lock()
 	defer found.mu.Unlock()
-	found.sort()
 	all := map[string][]Finding{}
-	for i := range found.store.records {
-		r := &found.store.records[i]
-		if k := &found.store.kinds[r.kind]; k.table == t.Schema.Name && k.field != "" && r.value != 0 && len(all[k.field]) < most {
+	found.store.each(func(r *entry) bool {
+		if k := &found.store.kinds[r.kind]; k.table == t.Schema.Name && k.field != "" && r.value != "" && len(all[k.field]) < most {
 			if f := found.store.finding(r); f.Value != withheld {
 				all[k.field] = append(all[k.field], f)
 			}
 		}
-	}
+		return true
+	})
 	return all
 }
 

@@ -1,6 +1,7 @@
 package schemas
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
 	"regexp"
@@ -59,7 +60,7 @@ func writeFindings(w io.Writer, header []string, fs *Findings, cells func(*Findi
 		}
 	}
 	out.Flush()
-	return out.Error()
+	return cmp.Or(out.Error(), fs.Err())
 }
 
 // effects says what a finding of each severity does to its row.

@@ -14,6 +14,11 @@ type store struct {
 	last    uint32 // place of the kind added last: findings come column by column
 	records []record
 	texts   textStore
+	sorted  bool
+	spill   *spill // findings that were written out; nil when there are none
+	limit   int    // records in memory before they are; mostRecords when 0
+	stay    bool   // findings stay in memory, since they cannot be written out
+	failed  error  // why those that were written out cannot be read again
 }
 
 // kind is what the findings of one rule about one column of one file share.
@@ -33,6 +38,10 @@ type record struct {
 }
 
 func (s *store) add(f *Finding) {
+	if !s.stay && (len(s.records) >= cmp.Or(s.limit, mostRecords) || s.texts.letters() >= mostLetters) {
+		s.writeOut()
+	}
+	s.sorted = false
 	s.records = append(s.records, record{kind: s.place(f), line: int32(f.Line), value: s.texts.add(f.Value), detail: s.texts.add(f.Detail)})
 }
 
@@ -55,14 +64,77 @@ func (s *store) place(f *Finding) uint32 {
 }
 
 // finding puts a finding together again.
-func (s *store) finding(r *record) Finding {
-	k := &s.kinds[r.kind]
-	return Finding{Rule: k.rule, Table: k.table, File: k.file, Line: int(r.line), Column: k.column, Field: k.field, Header: k.header,
-		Value: s.texts.get(r.value), Masked: k.masked, Detail: s.texts.get(r.detail), order: k.order}
+func (s *store) finding(e *entry) Finding {
+	k := &s.kinds[e.kind]
+	return Finding{Rule: k.rule, Table: k.table, File: k.file, Line: int(e.line), Column: k.column, Field: k.field, Header: k.header,
+		Value: e.value, Masked: k.masked, Detail: e.detail, order: k.order}
 }
 
-// sort brings the findings into the order of table, file, line, column, rule, value and detail.
+// writeOut writes the findings in memory to the file of runs. Where that fails they stay in memory, as the later ones do.
+func (s *store) writeOut() {
+	if s.spill == nil {
+		p, err := openSpill()
+		if err != nil {
+			s.stay = true
+			return
+		}
+		s.spill = p
+	}
+	s.sort()
+	if err := s.spill.write(len(s.records), s.inMemory()); err != nil {
+		s.stay = true
+		return
+	}
+	s.records, s.texts = s.records[:0], textStore{}
+}
+
+// inMemory goes through the findings in memory, which are sorted.
+func (s *store) inMemory() func(yield func(*entry) bool) {
+	return func(yield func(*entry) bool) {
+		for i := range s.records {
+			r := &s.records[i]
+			if !yield(&entry{r.kind, r.line, s.texts.get(r.value), s.texts.get(r.detail)}) {
+				return
+			}
+		}
+	}
+}
+
+// each goes through all findings in their order.
+func (s *store) each(yield func(*entry) bool) {
+	s.sort()
+	if s.spill == nil {
+		s.inMemory()(yield)
+		return
+	}
+	if err := s.spill.each(s.order(), s.inMemory(), yield); err != nil {
+		s.failed = err
+	}
+}
+
+// len returns the number of findings.
+func (s *store) len() int {
+	if s.spill == nil {
+		return len(s.records)
+	}
+	return len(s.records) + s.spill.n
+}
+
+// order compares two findings as sort does.
+func (s *store) order() func(a, b *entry) int {
+	file, rest := s.ranks()
+	return func(a, b *entry) int {
+		return cmp.Or(cmp.Compare(file[a.kind], file[b.kind]), cmp.Compare(a.line, b.line), cmp.Compare(rest[a.kind], rest[b.kind]),
+			cmp.Compare(a.value, b.value), cmp.Compare(a.detail, b.detail))
+	}
+}
+
+// sort brings the findings in memory into the order of table, file, line, column, rule, value and detail.
 func (s *store) sort() {
+	if s.sorted {
+		return
+	}
+	s.sorted = true
 	file, rest := s.ranks()
 	slices.SortFunc(s.records, func(a, b record) int {
 		if c := cmp.Or(cmp.Compare(file[a.kind], file[b.kind]), cmp.Compare(a.line, b.line), cmp.Compare(rest[a.kind], rest[b.kind])); c != 0 {
@@ -145,6 +217,9 @@ func (t *textStore) add(s string) text {
 	}
 	return at
 }
+
+// letters is the room that the texts take.
+func (t *textStore) letters() int { return len(t.blocks) * textBlock }
 
 func (t *textStore) get(at text) string {
 	if at == 0 {

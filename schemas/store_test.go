@@ -27,6 +27,7 @@ func TestFindingsComeBackWhole(t *testing.T) {
 	long := strings.Repeat("x", 700_000) // two of these do not fit into one block
 	rapid.Check(t, func(t *rapid.T) {
 		fs := &Findings{}
+		fs.store.limit = rapid.SampledFrom([]int{0, 1, 3, 10}).Draw(t, "kept in memory")
 		var want []Finding
 		for range rapid.IntRange(0, 40).Draw(t, "findings") {
 			column := rapid.IntRange(0, 3).Draw(t, "column")
@@ -39,6 +40,14 @@ func TestFindingsComeBackWhole(t *testing.T) {
 			want = append(want, f)
 		}
 		if diff := gocmp.Diff(slowOrder(want), fs.All(), cmpopts.EquateEmpty(), gocmp.AllowUnexported(Finding{})); diff != "" {
+			t.Fatal(diff)
+		}
+		if err := fs.Err(); err != nil {
+			t.Fatal(err)
+		}
+		whole := &Findings{}
+		whole.Add(want...)
+		if diff := gocmp.Diff(whole.Counts(), fs.Counts(), gocmp.AllowUnexported(Finding{})); diff != "" {
 			t.Fatal(diff)
 		}
 		if fs.Len() != len(want) {
