@@ -29,6 +29,16 @@ func Check(t *Table, found *Findings) {
 	found.Add(c.found...)
 }
 
+// CheckRows applies those rules of [Check] that look at one row alone. It is for a table that is a part of a larger one, of
+// which nobody has all rows at hand.
+func CheckRows(t *Table, found *Findings) {
+	c := &checker{table: t, columns: t.Columns(), to: found}
+	c.followUpOrder()
+	c.reasons()
+	c.scores()
+	found.Add(c.found...)
+}
+
 // keys returns the primary key, if there is one, and the further keys.
 func (s *Schema) keys() [][]string {
 	if len(s.PrimaryKey) == 0 {

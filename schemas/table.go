@@ -18,8 +18,7 @@ type Table struct {
 	lines   []int32 // line (or Parquet row) of each row within its file
 	aside   []bool  // rows that a rule has set aside
 	source  Source  // what the plan says of rules and columns; see Follow
-	warns   map[*Rule]*Rule
-	Offsets bool // the Date columns hold day offsets, not calendar days
+	Offsets bool    // the Date columns hold day offsets, not calendar days
 }
 
 // Piece is the part of a table that came from one file.
@@ -127,38 +126,13 @@ func (t *Table) ScaleOf(instrument string) Scale {
 	return Scale{Minimum: math.Inf(-1), Maximum: math.Inf(1), Times: 1}
 }
 
-// severe returns the rule as it holds for a field: itself, or a copy that only warns where the plan lowers it. In a field
-// that every row needs, a rule that makes the value missing cannot be lowered.
+// severe returns the rule as it holds for a field of the table.
 func (t *Table) severe(rule *Rule, field string) *Rule {
-	if !rule.MayWarn || rule.Severity == Warns || !slices.Contains(t.source.Warn, rule.ID) {
-		return rule
+	var f *Field
+	if c := t.columns[field]; c != nil {
+		f = c.Field
 	}
-	if c := t.columns[field]; c != nil && c.Field.Required && !rule.Between {
-		return rule
-	}
-	if t.warns == nil {
-		t.warns = map[*Rule]*Rule{}
-	}
-	lowered := t.warns[rule]
-	if lowered == nil {
-		r := *rule
-		r.Severity = Warns
-		lowered = &r
-		t.warns[rule] = lowered
-	}
-	return lowered
-}
-
-// withheld stands in for the values of a reviewed column.
-const withheld = "(reviewed column)"
-
-// Visible returns a value as a finding may hold it: a column that was reviewed because it could identify people keeps its
-// values to itself, also in private files. The place says where to look.
-func (t *Table) Visible(header, value string) string {
-	if _, reviewed := t.source.Reviewed[header]; reviewed && value != "" {
-		return withheld
-	}
-	return value
+	return t.source.severe(rule, f)
 }
 
 // Find makes a finding about a row (and, unless field is empty, one cell of it) and sets the row aside when the rule
@@ -173,7 +147,7 @@ func (t *Table) Find(rule *Rule, row int, field, detail string) Finding {
 	if c := t.columns[field]; c != nil {
 		f.Header, f.Column = c.Cell(row)
 		f.Masked = c.Field.Identifier
-		f.Value = t.Visible(f.Header, c.String(row))
+		f.Value = t.source.visible(f.Header, c.String(row))
 	}
 	return f
 }

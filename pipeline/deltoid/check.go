@@ -20,19 +20,22 @@ import (
 )
 
 func checkCommand(o *options) *cobra.Command {
-	return &cobra.Command{
+	var inParts bool
+	cmd := &cobra.Command{
 		Use:   "check PLAN",
 		Short: "Check the plan and every row of its exports, and analyse nothing",
 		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
 			"three places, the values found in place of codes, and what to do first. With --out it writes to that folder, in set-aside,\n" +
 			"which is private: findings.csv lists every finding, recodes.csv what became of each code, and quality.html is a page about the\n" +
 			"exports: what is missing, ranges, codes, and how complete each year is; its numbers stand in quality.csv too.\n" +
-			"The exit code is 4 when a row would be set aside or could not be linked.",
+			"The exit code is 4 when a row would be set aside or could not be linked.\n\n" +
+			"With --in-parts it goes through exports that are larger than memory: every rule about a cell or a row is applied, and what\n" +
+			"needs all rows at hand (keys, links between tables, the page) is left out, and said to be.",
 		Args: onePlan,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			bar := o.progress()
 			defer bar.end()
-			result, err := checkPlan(cmd.Context(), args[0], o.out, bar)
+			result, err := checkPlan(cmd.Context(), args[0], o.out, inParts, bar)
 			if err != nil {
 				return err
 			}
@@ -43,6 +46,8 @@ func checkCommand(o *options) *cobra.Command {
 			return errFindings
 		},
 	}
+	cmd.Flags().BoolVar(&inParts, "in-parts", false, "go through exports larger than memory, without what needs all rows at hand")
+	return cmd
 }
 
 // checked is what check prints.
@@ -85,28 +90,38 @@ type found struct {
 	Count int    `json:"count"`
 }
 
-func checkPlan(ctx context.Context, path, out string, bar *progress) (checked, error) {
+func checkPlan(ctx context.Context, path, out string, inParts bool, bar *progress) (checked, error) {
 	s, err := open(path)
 	if err != nil {
 		return checked{}, err
 	}
+	check := s.check
+	if inParts {
+		check = s.checkParts
+	}
 	if out == "" {
-		return s.check(ctx, bar)
+		return check(ctx, bar)
 	}
 	folder, err := record.Stage(out)
 	if err != nil {
 		return checked{}, err
 	}
 	defer folder.Abandon()
-	c, err := s.check(ctx, bar)
+	c, err := check(ctx, bar)
 	if err != nil {
 		return checked{}, err
 	}
-	if err := s.writeQuality(folder); err != nil {
+	if err := s.writeFindings(folder); err != nil {
 		return checked{}, err
 	}
-	c.List, c.Quality = filepath.Join(out, findingsFile), filepath.Join(out, qualityFile)
-	run, err := s.record(ctx)
+	c.List = filepath.Join(out, findingsFile)
+	if !inParts {
+		if err := s.writeQuality(folder); err != nil {
+			return checked{}, err
+		}
+		c.Quality = filepath.Join(out, qualityFile)
+	}
+	run, err := s.record(ctx, c.Ledgers)
 	if err != nil {
 		return checked{}, err
 	}
@@ -121,12 +136,14 @@ const (
 	qualityNumbers = asideFolder + "/quality.csv"
 )
 
-// writeQuality writes the list of findings and the page about the exports.
-func (s *study) writeQuality(folder *record.Folder) error {
+// writeFindings writes the list of findings and the recode log.
+func (s *study) writeFindings(folder *record.Folder) error {
 	err := writePrivate(folder, findingsFile, func(w io.Writer) error { return schemas.WriteFindings(w, s.exports.Findings) })
-	if err := errors.Join(err, s.writeRecodes(folder)); err != nil {
-		return err
-	}
+	return errors.Join(err, s.writeRecodes(folder))
+}
+
+// writeQuality writes the page about the exports.
+func (s *study) writeQuality(folder *record.Folder) error {
 	doc := analyses.Quality(s.plan, s.exports, s.registry.Ledgers, version)
 	cleared, err := disclose.Clear(doc, disclose.Policy{MaskBelow: s.plan.Disclosure.MaskBelow, Reason: s.plan.Disclosure.Reason})
 	if err != nil {
@@ -152,13 +169,20 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 	if err := s.load(ctx, bar); err != nil {
 		return checked{}, err
 	}
-	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, Stated: s.stated(), summary: s.exports.Findings.Summary()}
+	c := checked{Study: s.plan.Study, Ledgers: s.registry.Ledgers, Stated: s.stated()}
 	for _, t := range s.exports.Tables {
 		for _, r := range t.Recoded {
 			c.Recodes = append(c.Recodes, recoded{t.Schema.Name, r.Field, r.From, r.To, r.N})
 		}
 	}
-	for _, n := range s.exports.Findings.Counts() {
+	c.counts(s.exports.Findings)
+	return c, nil
+}
+
+// counts counts the findings of each rule.
+func (c *checked) counts(fs *schemas.Findings) {
+	c.summary = fs.Summary()
+	for _, n := range fs.Counts() {
 		r := ruleCount{Rule: n.Rule.ID, Table: n.Table, Count: n.N, Sentence: n.Rule.Sentence, Remedy: n.Rule.Remedy, Distinct: n.Distinct}
 		for _, v := range n.Values {
 			r.Values = append(r.Values, found{v.Field, v.Value, v.N})
@@ -168,7 +192,6 @@ func (s *study) check(ctx context.Context, bar *progress) (checked, error) {
 		}
 		c.Findings = append(c.Findings, r)
 	}
-	return c, nil
 }
 
 // stated lists what reading each file found out: its delimiter, its sheet, how many rows its scores in columns became.
@@ -241,6 +264,10 @@ func (c checked) recodesInWords(w io.Writer) {
 func (c checked) placesInWords(w io.Writer) {
 	if c.List == "" {
 		fmt.Fprintln(w, "\nWith --out DIR, check also lists every finding there and writes a page about the exports.")
+		return
+	}
+	if c.Quality == "" {
+		fmt.Fprintf(w, "\nEvery finding: %s (private: it tells of patients)\n", c.List)
 		return
 	}
 	fmt.Fprintf(w, "\nAbout the exports: %s\nEvery finding: %s\nBoth are private: they tell of patients, and show counts that a report hides.\n", c.Quality, c.List)

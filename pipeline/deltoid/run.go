@@ -223,7 +223,7 @@ func (s *study) finish(ctx context.Context, folder *record.Folder) error {
 	if err := s.verify(ctx, "after reading"); err != nil {
 		return err
 	}
-	run, err := s.record(ctx)
+	run, err := s.record(ctx, s.registry.Ledgers)
 	if err != nil {
 		return err
 	}
@@ -231,9 +231,9 @@ func (s *study) finish(ctx context.Context, folder *record.Folder) error {
 }
 
 // record says what went into the run. The outputs are added as they were written.
-func (s *study) record(ctx context.Context) (record.Run, error) {
+func (s *study) record(ctx context.Context, rows []schemas.Ledger) (record.Run, error) {
 	run := record.New(version, s.plan.Study)
-	run.Rows = s.registry.Ledgers
+	run.Rows = rows
 	for _, pair := range s.plan.Settings() {
 		run.Settings = append(run.Settings, record.Setting{Key: pair[0], Value: pair[1]})
 	}

@@ -147,6 +147,53 @@ func BenchmarkReadLargeCSV(b *testing.B) {
 	b.ReportMetric(peakGiB(), "peak-GiB")
 }
 
+// BenchmarkInParts goes through the same 5,000,000 rows without holding them: peak memory does not grow with the rows. Run it
+// alone, as the one before.
+func BenchmarkInParts(b *testing.B) {
+	path := benchExport(b, 5*benchRows)
+	for b.Loop() {
+		rows := 0
+		var found schemas.Findings
+		err := EachPart(b.Context(), broad(), schemas.Source{Table: "wide", Files: []string{path}}, &found, nil, func(t *schemas.Table) error {
+			rows += t.Rows()
+			return nil
+		})
+		if err != nil || rows != 5*benchRows || found.Len() > 0 {
+			b.Fatal(err, rows, found.Len())
+		}
+	}
+	b.ReportMetric(peakGiB(), "peak-GiB")
+}
+
+// BenchmarkWrongInEveryCell reads 2,000,000 rows of which 13 columns are wrong in every cell that holds something: about 21
+// million findings, each of which is then written. Peak memory is that of the table and of a million findings.
+func BenchmarkWrongInEveryCell(b *testing.B) {
+	const rows = 2 * benchRows
+	path := benchExport(b, rows)
+	s := broad()
+	for i := range s.Fields {
+		f := &s.Fields[i]
+		least := 1e9
+		switch f.Type {
+		case schemas.Code:
+			f.Codes = []schemas.CodeValue{{Value: "none"}}
+		case schemas.Date, schemas.Integer, schemas.Number:
+			f.Minimum = &least
+		}
+	}
+	for b.Loop() {
+		var found schemas.Findings
+		if _, err := Read(b.Context(), s, schemas.Source{Table: "wide", Files: []string{path}}, &found, nil); err != nil {
+			b.Fatal(err)
+		}
+		if err := schemas.WriteFindings(io.Discard, &found); err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(found.Len())/1e6, "Mfindings")
+	}
+	b.ReportMetric(peakGiB(), "peak-GiB")
+}
+
 func BenchmarkReadParquet(b *testing.B) {
 	var found schemas.Findings
 	table, err := Read(context.Background(), broad(), schemas.Source{Table: "wide", Files: []string{benchExport(b, benchRows)}}, &found, nil)

@@ -21,8 +21,10 @@ type chunk struct {
 	lines   []int32   // of each row, from the first line of the chunk; later from the first line of the file
 	height  int       // line feeds in the chunk; rows of a row group
 	first   int       // of a row group, the row of the file that it begins with
+	left    int       // of a row group, the columns that are to come
 	blank   int
 	ragged  []raggedRow
+	aside   []bool    // rows that are set aside; nil when there are none
 	made    []*column // for each column of the table; those that were read, unless scores stand in columns
 	which   []uint16  // of each row, the place of its column of scores, where scores stand in columns
 	unfold  unfolded  // then: what became of the rows of the file
@@ -39,17 +41,12 @@ func (r *reader) readCSV(ctx context.Context, f io.Reader, size int64, b *bindin
 		return err
 	}
 	split := &splitter{r: rest, delim: b.delim, size: int(min(int64(r.chunkSize), 4*size+1))} // what is compressed is longer
-	chunks, err := r.readChunks(ctx, split, b)
+	blank, line, err := r.readChunks(ctx, split, b)
 	if err != nil && !errors.Is(err, errUnclosed) && !errors.Is(err, errLongRecord) {
-		return b.unreadable(err)
-	}
-	line, blank := int32(b.first), 0
-	for _, c := range chunks {
-		for i := range c.lines {
-			c.lines[i] += line + 1
+		if errors.As(err, new(schemas.Problems)) || errors.As(err, new(handedBack)) {
+			return err
 		}
-		line += int32(c.height)
-		blank += c.blank
+		return b.unreadable(err)
 	}
 	if err != nil {
 		return b.noEnd(err, int(line)+split.open+1)
@@ -57,7 +54,6 @@ func (r *reader) readCSV(ctx context.Context, f io.Reader, size int64, b *bindin
 	if blank > 0 {
 		b.notes = append(b.notes, fmt.Sprintf("blank lines skipped: %d", blank))
 	}
-	r.chunks = append(r.chunks, chunks...)
 	return nil
 }
 
@@ -72,9 +68,9 @@ type piece struct {
 	buf   []byte
 }
 
-// readChunks reads the chunks of a file in parallel and returns them in the order of the file. When the splitter finds
-// no end, the chunks before it come with the error.
-func (r *reader) readChunks(ctx context.Context, split *splitter, b *binding) ([]*chunk, error) {
+// readChunks reads the chunks of a file in parallel and settles them in the order of the file. It returns the number of
+// blank lines, and the line up to which it came: all chunks before a record without an end are settled.
+func (r *reader) readChunks(ctx context.Context, split *splitter, b *binding) (blank int, line int32, err error) {
 	g, ctx := errgroup.WithContext(ctx)
 	work := make(chan piece)
 	free := make(chan []byte, r.workers+2) // as many buffers as there will ever be
@@ -87,25 +83,43 @@ func (r *reader) readChunks(ctx context.Context, split *splitter, b *binding) ([
 		cut = r.cutChunks(ctx, split, free, work)
 		return nil
 	})
-	var chunks []*chunk
+	waiting, next := map[int]*chunk{}, 0
+	line = int32(b.first)
 	for range r.workers {
 		g.Go(func() error {
 			for p := range work {
 				c := readChunk(r.specs, b, p.buf)
 				r.lock.Lock()
-				chunks = append(chunks, slices.Repeat([]*chunk{nil}, max(0, p.place+1-len(chunks)))...)
-				chunks[p.place] = c
+				waiting[p.place] = c
+				var err error
+				for err == nil && waiting[next] != nil {
+					blank += waiting[next].blank
+					line, err = r.settleAt(waiting[next], line)
+					delete(waiting, next)
+					next++
+				}
 				r.report(b.taken.Swap(0))
 				r.lock.Unlock()
+				if err != nil {
+					return err
+				}
 				free <- p.buf
 			}
 			return nil
 		})
 	}
 	if err := g.Wait(); err != nil {
-		return nil, err
+		return blank, line, err
 	}
-	return chunks, cut
+	return blank, line, cut
+}
+
+// settleAt settles a chunk that begins on a line, and returns that of the next.
+func (r *reader) settleAt(c *chunk, line int32) (int32, error) {
+	for i := range c.lines {
+		c.lines[i] += line + 1
+	}
+	return line + int32(c.height), r.settle(c)
 }
 
 func (r *reader) cutChunks(ctx context.Context, split *splitter, free <-chan []byte, work chan<- piece) error {
@@ -121,7 +135,11 @@ func (r *reader) cutChunks(ctx context.Context, split *splitter, free <-chan []b
 			if err != nil {
 				return err
 			}
-			work <- piece{n, buf}
+			select {
+			case work <- piece{n, buf}:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
 		}
 	}
 }

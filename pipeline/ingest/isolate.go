@@ -54,7 +54,7 @@ func (r *reader) readParquet(ctx context.Context, size int64, b *binding) error 
 		return ctx.Err()
 	case c.silent.Load():
 		return b.problem(fmt.Sprintf("the file is damaged: reading it made no progress for %v", c.wait), "", "copy the file again from where it was made, or write it again")
-	case errors.As(err, new(schemas.Problems)):
+	case errors.As(err, new(schemas.Problems)), errors.As(err, new(handedBack)):
 		return err
 	case err != nil || !done:
 		return b.damaged(c.ending(errors.Join(err, ended)))
@@ -127,7 +127,7 @@ func (c *child) ending(err error) error {
 // receive takes what a child says. It returns whether the child came to its end in good order.
 func (r *reader) receive(c *child, b *binding) (bool, error) {
 	var chunks []*chunk
-	left := 0
+	left, next := 0, 0
 	for {
 		var f frame
 		if err := readFrame(c.out, &f); err != nil {
@@ -145,11 +145,15 @@ func (r *reader) receive(c *child, b *binding) (bool, error) {
 				return false, err
 			}
 			left--
+			var err error
+			if next, err = r.settleGroups(chunks, next); err != nil {
+				return false, err
+			}
 		case len(f.Problems) > 0:
 			return true, asProblems(f.Problems)
 		case f.Done && left == 0 && len(b.at) == len(r.specs):
-			r.addChunks(chunks)
-			return true, nil
+			_, err := r.settleGroups(chunks, next)
+			return err == nil, err
 		default:
 			return false, errFrame
 		}
@@ -184,10 +188,10 @@ func (r *reader) startFile(s *fileStart, b *binding) ([]*chunk, int, error) {
 	chunks := make([]*chunk, len(s.Rows))
 	first := 0
 	for i, rows := range s.Rows {
-		chunks[i] = &chunk{file: b, columns: make([]*column, len(r.specs)), height: int(rows), first: first}
+		chunks[i] = &chunk{file: b, columns: make([]*column, len(r.specs)), height: int(rows), first: first, left: bound}
 		first += int(rows)
 	}
-	if len(r.src.Files) == 1 && r.wide == nil {
+	if len(r.src.Files) == 1 && r.wide == nil && r.part == nil {
 		r.whole = make([]*column, len(r.specs))
 		for i, at := range b.at {
 			if at >= 0 {
@@ -200,7 +204,7 @@ func (r *reader) startFile(s *fileStart, b *binding) ([]*chunk, int, error) {
 }
 
 func (r *reader) takeColumn(c *child, f *columnFrame, chunks []*chunk) error {
-	if f.Group < 0 || f.Group >= len(chunks) || f.Spec < 0 || f.Spec >= len(r.specs) || f.Rows != chunks[f.Group].height ||
+	if f.Group < 0 || f.Group >= len(chunks) || chunks[f.Group] == nil || f.Spec < 0 || f.Spec >= len(r.specs) || f.Rows != chunks[f.Group].height ||
 		chunks[f.Group].columns[f.Spec] != nil || chunks[f.Group].file.at[f.Spec] < 0 {
 		return errFrame
 	}
@@ -214,19 +218,24 @@ func (r *reader) takeColumn(c *child, f *columnFrame, chunks []*chunk) error {
 		return err
 	}
 	chunks[f.Group].columns[f.Spec] = col
+	chunks[f.Group].left--
 	r.report(f.Taken)
 	return nil
 }
 
-// addChunks numbers the rows of a file and adds its chunks.
-func (r *reader) addChunks(chunks []*chunk) {
-	row := int32(0)
-	for _, c := range chunks {
+// settleGroups settles the row groups from a place on whose columns are all there, and returns the place of the next. A row
+// is its number in the file.
+func (r *reader) settleGroups(chunks []*chunk, next int) (int, error) {
+	for ; next < len(chunks) && chunks[next].left == 0; next++ {
+		c := chunks[next]
 		c.lines = make([]int32, c.height)
 		for i := range c.lines {
-			row++
-			c.lines[i] = row
+			c.lines[i] = int32(c.first + i + 1)
 		}
+		if err := r.settle(c); err != nil {
+			return next, err
+		}
+		chunks[next] = nil // the reader has it, or nobody any more
 	}
-	r.chunks = append(r.chunks, chunks...)
+	return next, nil
 }

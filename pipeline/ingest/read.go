@@ -24,7 +24,7 @@ const chunkSize = 4 << 20
 // a text file, blank lines, fields without a column, and how many lengths of time were rounded.
 //
 // Every row of the files is a row of the table. What is wrong with a cell or a row is added to found, and the row is set
-// aside. An optional field without a column in any file has no column in the table; one that only some files have is
+// aside. When there is an error the findings may be those of a part. An optional field without a column in any file has no column in the table; one that only some files have is
 // missing in the rows of the others.
 //
 // The error is a [schemas.Problem], or [schemas.Problems] with everything that keeps the files from being read: a file
@@ -53,6 +53,9 @@ type reader struct {
 	bindings  []*binding
 	chunks    []*chunk
 	whole     []*column // of a table that is one Parquet file: for each spec the room for all its rows, of which the chunks have parts
+	found     *schemas.Findings
+	details   []map[flaw]string          // for each spec, what was said of values that are not allowed
+	part      func(*schemas.Table) error // takes the rows in parts; nil when they become one table
 	progress  func(bytesDone, bytesTotal int64)
 	lock      sync.Mutex // guards the chunks of a file and what follows while goroutines work
 	waiting   int        // bytes of joined chunks that were not given back
@@ -61,8 +64,8 @@ type reader struct {
 }
 
 func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Table, error) {
-	var ps schemas.Problems
-	ps = append(r.makeSpecs(), r.stat()...)
+	r.found = found
+	ps := append(r.makeSpecs(), r.stat()...)
 	if len(ps) > 0 {
 		return nil, ps
 	}
@@ -71,22 +74,28 @@ func (r *reader) read(ctx context.Context, found *schemas.Findings) (*schemas.Ta
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
+		var back handedBack
+		if errors.As(err, &back) {
+			return nil, back.error
+		}
 		if err := collect(&ps, err); err != nil {
 			return nil, err
 		}
 	}
 	if len(ps) == 0 {
-		r.makeColumns()
 		ps = r.mixedDays()
 	}
 	if len(ps) > 0 {
 		return nil, ps
 	}
+	if r.part != nil {
+		return nil, nil
+	}
 	t, ps := r.merge()
 	if len(ps) > 0 {
 		return nil, ps
 	}
-	r.findings(t, found)
+	r.setAside(t)
 	return t, nil
 }
 
@@ -180,6 +189,9 @@ func (r *reader) readFile(ctx context.Context, i int) error {
 	}
 	if ctx.Err() == nil && changed(r.src.Files[i], info) {
 		err = b.problem("the file changed while it was read", "a file that stays as it is", "wait until it is written, and run again")
+	}
+	if b.madeAt == nil && len(b.at) == len(r.specs) {
+		r.placeColumns(b) // a file without rows
 	}
 	r.bindings = append(r.bindings, b)
 	r.done = before

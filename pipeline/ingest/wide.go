@@ -98,17 +98,10 @@ func (r *reader) instrument(code string, ps *schemas.Problems) int16 {
 	return schemas.NoCode
 }
 
-// makeColumns makes the columns of the table from those that were read.
-func (r *reader) makeColumns() {
-	for _, b := range r.bindings {
-		if b.madeAt = b.at; r.wide != nil {
-			b.madeAt = r.wide.places(r.made, b.at)
-		}
-	}
-	for _, c := range r.chunks {
-		if c.made = c.columns; r.wide != nil {
-			r.wide.unfold(c, r.made)
-		}
+// placeColumns finds the columns of the table in those of a file.
+func (r *reader) placeColumns(b *binding) {
+	if b.madeAt = b.at; r.wide != nil {
+		b.madeAt = r.wide.places(r.made, b.at)
 	}
 }
 

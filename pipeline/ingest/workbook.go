@@ -57,8 +57,7 @@ func (r *reader) readWorkbook(ctx context.Context, f *os.File, size int64, b *bi
 	if err != nil {
 		return b.damaged(err)
 	}
-	r.chunks = append(r.chunks, c)
-	return nil
+	return r.settle(c)
 }
 
 // sheetHeader takes the first row that holds anything for the header.
