@@ -33,6 +33,13 @@ func AssemblePower(p *plan.PowerPlan, version string) (report.Document, error) {
 		}
 		doc.Sections = append(doc.Sections, section)
 	}
+	for _, asked := range p.Simulated {
+		section, err := simulatedSection(b, asked)
+		if err != nil {
+			return report.Document{}, err
+		}
+		doc.Sections = append(doc.Sections, section)
+	}
 	doc.Lead = lead(b, doc.Sections)
 	return doc, nil
 }

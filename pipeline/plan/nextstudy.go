@@ -34,7 +34,11 @@ func (r *reader) nextStudy(s section, a *Analysis) {
 	n := &NextStudy{Significance: defaultSignificance, Allocation: defaultAllocation}
 	a.Next, a.Replicates, a.Seed = n, defaultStudies, defaultSeed
 	r.between(s, "significance", &n.Significance, 0, 0.5, "write 0.05 for the usual level")
-	r.between(s, "power", &n.Power, n.Significance, 1, "write 0.8: a study without any effect finds one with the probability of its level")
+	r.between(s, "power", &n.Power, 0, 1, "write 0.8 for the usual power")
+	if v := s.values["power"]; v != nil && n.Power > 0 && n.Power <= n.Significance {
+		r.wrong(v, "power is "+cut(v.Value)+", not more than the significance "+number(n.Significance), "a number above the significance",
+			"write 0.8: a study without any effect finds one with the probability of its level")
+	}
 	r.between(s, "allocation", &n.Allocation, 0, 1000, "write 1 for groups of one size")
 	r.between(s, "hazard_ratio", &n.HazardRatio, 0, 100, "write 0.7, say; the event is then 0.7 times as frequent in the second group")
 	if v := s.values["hazard_ratio"]; v != nil && n.HazardRatio == 1 {

@@ -23,7 +23,9 @@ type PowerPlan struct {
 	About    string
 	Invented bool
 	Designs  []Planned
-	Outputs  []Output
+	// Simulated are studies that no formula answers.
+	Simulated []Simulated
+	Outputs   []Output
 }
 
 // Planned is one design of a plan for power.
@@ -92,7 +94,7 @@ func (r *reader) readPower(data []byte) *PowerPlan {
 		r.mistyped(root, "the plan", group, `a group of keys, beginning with "power: 1"`)
 		return p
 	}
-	s := r.section(root, "the plan", "power", "study", "title", "about", "invented", "designs", "outputs")
+	s := r.section(root, "the plan", "power", "study", "title", "about", "invented", "designs", "simulated", "outputs")
 	if n := s.need("power", `add "power: 1" at the top`); n != nil {
 		if v, ok := r.whole(n, "power", 0, "1"); ok && v != PowerVersion {
 			r.malformed(n, "power is "+n.Value+", a version of the format that this program does not know", "1", "write 1, or use the version of deltoid that the plan was written for")
@@ -101,8 +103,15 @@ func (r *reader) readPower(data []byte) *PowerPlan {
 	r.heading(s)
 	r.outputs(s.values["outputs"])
 	p.Study, p.Title, p.About, p.Invented, p.Outputs = r.plan.Study, r.plan.Title, r.plan.About, r.plan.Invented, r.plan.Outputs
-	if n := s.need("designs", "ask for at least one design"); n != nil {
+	simulated := s.values["simulated"]
+	if simulated == nil {
+		s.need("designs", "ask for at least one design")
+	}
+	if n := s.values["designs"]; n != nil {
 		p.Designs = r.designs(n)
+	}
+	if simulated != nil {
+		p.Simulated = r.simulatedStudies(simulated, p.Designs)
 	}
 	return p
 }

@@ -56,14 +56,15 @@ func powerSchema() object {
 	return object{
 		"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Plan for power",
 		"description": "How large the next study must be, what power a size has, or what it can detect. Of size, power (or half_width) and effect leave one out: it is looked for.",
-		"type":        "object", "required": []string{"power", "study", "title", "designs"}, "additionalProperties": false,
+		"type":        "object", "required": []string{"power", "study", "title"}, "anyOf": []any{object{"required": []string{"designs"}}, object{"required": []string{"simulated"}}}, "additionalProperties": false,
 		"properties": object{
 			"power": object{"const": PowerVersion, "description": "Version of the format."},
 			"study": with(hyphen, "Short name; it names the output folder."),
 			"title": with(text, "Title of the report."), "about": with(text, "A sentence on the study that is planned."),
-			"invented": object{"type": "boolean", "default": false, "description": "The plan is an invented example; every page says so."},
-			"designs":  object{"type": "array", "minItems": 1, "items": object{"$ref": "#/$defs/planned"}},
-			"outputs":  object{"type": "array", "uniqueItems": true, "items": object{"enum": []any{HTML, Markdown, Notebook, Figures}}, "description": "What is written beside the estimates and the run record; all when left out."},
+			"invented":  object{"type": "boolean", "default": false, "description": "The plan is an invented example; every page says so."},
+			"designs":   object{"type": "array", "minItems": 1, "items": object{"$ref": "#/$defs/planned"}},
+			"simulated": object{"type": "array", "minItems": 1, "items": object{"$ref": "#/$defs/simulated"}, "description": "Studies that no formula answers; they are drawn."},
+			"outputs":   object{"type": "array", "uniqueItems": true, "items": object{"enum": []any{HTML, Markdown, Notebook, Figures}}, "description": "What is written beside the estimates and the run record; all when left out."},
 		},
 		"$defs": object{
 			"id": with(hyphen, "Name of the section; made from the design when left out."), "design": object{"enum": kinds, "description": "Kind of study."},
@@ -71,6 +72,7 @@ func powerSchema() object {
 			"groups":      object{"type": "array", "minItems": 2, "maxItems": 2, "items": text, "description": "Names of the two groups for the sentences, the one that is compared with first."},
 			"simulations": object{"type": "integer", "minimum": leastSimulations, "maximum": 1_000_000, "description": "How many studies are made up to check the formula."},
 			"seed":        object{"type": "integer", "minimum": 0, "maximum": 1_000_000, "default": firstSeed, "description": "Seed of the made-up studies."},
+			"simulated":   simulatedSchema(),
 			"planned":     object{"type": "object", "required": []string{"design"}, "properties": object{"design": object{"$ref": "#/$defs/design"}}, "allOf": shapes},
 		},
 	}

@@ -84,6 +84,9 @@ func (p *PowerPlan) Settings() [][2]string {
 			l.add(key+".seed", strconv.FormatUint(d.Seed, 10))
 		}
 	}
+	for i := range p.Simulated {
+		l.simulated(&p.Simulated[i])
+	}
 	l.add("outputs", join(words(p.Outputs)))
 	return l.rows
 }
@@ -94,6 +97,9 @@ func (p *PowerPlan) Drew() (seed uint64, drew bool) {
 		if d.Simulations > 0 {
 			return d.Seed, true
 		}
+	}
+	if len(p.Simulated) > 0 {
+		return p.Simulated[0].Seed, true
 	}
 	return 0, false
 }

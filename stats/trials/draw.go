@@ -34,6 +34,7 @@ type painter struct {
 	strata    []float64 // cumulative shares, the last 1
 	frailty   []float64
 	armOf     []int32 // by hospital, where hospitals are allocated
+	inTurn    []int32 // the arms of hospitals before lots are drawn
 	theta     float64
 	scorer    *scorer
 }
@@ -50,7 +51,8 @@ func (d *Design) artist() artist {
 	p.strata = cumulative(len(d.Strata), func(s int) float64 { return d.Strata[s].Share })
 	p.frailty = make([]float64, d.Hospitals.Number)
 	if d.Hospitals.Allocated {
-		p.armOf = d.sequence(d.Hospitals.Number)
+		p.inTurn = d.sequence(d.Hospitals.Number)
+		p.armOf = slices.Clone(p.inTurn)
 	}
 	if d.Scores != nil {
 		p.scorer = d.Scores.newScorer(d.Hospitals.Number)
@@ -144,6 +146,7 @@ func (p *painter) drawHospitals(r *rand.Rand) {
 		}
 	}
 	if p.Hospitals.Allocated {
+		copy(p.armOf, p.inTurn) // a study must not depend on the one drawn before it
 		r.Shuffle(len(p.armOf), func(i, j int) { p.armOf[i], p.armOf[j] = p.armOf[j], p.armOf[i] })
 	}
 	if p.scorer != nil && p.Scores.Hospital > 0 {

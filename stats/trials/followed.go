@@ -308,7 +308,7 @@ func FineGray(m Model) Test {
 // RestrictedMean tests the difference of the mean times free of the event up to a horizon, second
 // arm minus first, against a margin in days.
 func RestrictedMean(horizon, margin float64) Test {
-	return Test{"difference of restricted mean times", func(s *Sample) Verdict {
+	return Test{"test of the difference of restricted mean times", func(s *Sample) Verdict {
 		counts, err := survival.Count(s.data())
 		if err != nil {
 			return Verdict{Reason: err.Error()}

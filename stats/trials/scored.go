@@ -142,7 +142,7 @@ type Outcome struct {
 // Occurred is that the event came within so many days; not known of those who were watched for
 // less without it. Those who died without it did not have it.
 func Occurred(days int32) Outcome {
-	return Outcome{"event within the time", func(s *Sample, i int) (yes, known bool) {
+	return Outcome{"with the event in time", func(s *Sample, i int) (yes, known bool) {
 		switch {
 		case s.Cause[i] == Event && s.Exit[i] <= days:
 			return true, true
@@ -156,7 +156,7 @@ func Occurred(days int32) Outcome {
 // Responded is that a score rose since the first visit by so much or more; a threshold below 0
 // means that it fell by so much or more.
 func Responded(visit int, threshold float64) Outcome {
-	return Outcome{"responder", func(s *Sample, i int) (yes, known bool) {
+	return Outcome{"that responds", func(s *Sample, i int) (yes, known bool) {
 		change, known := s.scoreOf(i, visit, true)
 		if threshold < 0 {
 			change, threshold := -change, -threshold
@@ -169,12 +169,12 @@ func Responded(visit int, threshold float64) Outcome {
 // Proportions tests the shares with an outcome by Pearson's chi-square without continuity
 // correction: describe.ChiSquare. The effect is the difference of the shares, second arm minus first.
 func Proportions(o Outcome) Test {
-	return Test{"chi-square test of the shares, " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.ChiSquare) }}
+	return Test{"chi-square test of the share " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.ChiSquare) }}
 }
 
 // ExactProportions tests the shares by Fisher's exact test.
 func ExactProportions(o Outcome) Test {
-	return Test{"Fisher's exact test of the shares, " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.FisherExact) }}
+	return Test{"Fisher's exact test of the share " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.FisherExact) }}
 }
 
 func (s *Sample) shares(o Outcome, test func([][]int64) describe.Test) Verdict {
@@ -208,7 +208,7 @@ func proportion(count [2]int64) (p, variance float64) {
 // Odds tests the odds ratio of an outcome in a logistic regression, on the rows in which it is
 // known: regression.Logistic.
 func Odds(o Outcome, m Model) Test {
-	return Test{"logistic regression, " + o.Name + clustersText[m.Clusters], func(s *Sample) Verdict {
+	return Test{"logistic regression of the share " + o.Name + clustersText[m.Clusters], func(s *Sample) Verdict {
 		columns := m.columns(s)
 		outcome, weight := s.numbersOf(len(columns)), s.numbersOf(len(columns)+1)
 		for i := range outcome {

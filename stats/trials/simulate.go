@@ -15,24 +15,36 @@ import (
 //
 // The error is an *Impossible.
 func Simulate(source Source, test Test, o Options) (*Result, error) {
-	o, err := o.normal()
-	if err = first(err, source.Check()); err != nil {
+	o, boundary, err := prepare(source, o)
+	if err != nil {
 		return nil, err
 	}
-	s := &simulation{source: source, test: test, Options: o, end: source.Length()}
-	if o.Looks != nil {
-		if err := o.Looks.fits(source); err != nil {
-			return nil, err
-		}
-		if s.boundary, err = o.Looks.boundary(o.Level, o.Sides); err != nil {
-			return nil, err
-		}
-	}
+	s := &simulation{source: source, test: test, Options: o, end: source.Length(), boundary: boundary}
 	s.workers = make([]*worker, runtime.GOMAXPROCS(0))
 	for !s.done() {
 		s.batch()
 	}
 	return s.result(), nil
+}
+
+// Check says what would keep studies from being simulated, without drawing any; nil if nothing would. The
+// error is an *Impossible.
+func Check(source Source, o Options) error {
+	_, _, err := prepare(source, o)
+	return err
+}
+
+// prepare fills in the options and works out the limits of the looks.
+func prepare(source Source, o Options) (Options, *Boundary, error) {
+	o, err := o.normal()
+	if err = first(err, source.Check()); err != nil || o.Looks == nil {
+		return o, nil, err
+	}
+	if err := o.Looks.fits(source); err != nil {
+		return o, nil, err
+	}
+	b, err := o.Looks.boundary(o.Level, o.Sides)
+	return o, b, err
 }
 
 type simulation struct {

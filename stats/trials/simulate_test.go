@@ -289,10 +289,22 @@ func TestAnyNumberOfProcessors(t *testing.T) {
 	o := trials.Options{Seed: 5, Level: 0.05, Sides: 2, Batch: 70, Most: 1000, Error: 0.02, Looks: &trials.Looks{At: []int32{20, 40}, Shape: trials.Pocock}}
 	before := runtime.GOMAXPROCS(1)
 	defer runtime.GOMAXPROCS(before)
+	whole := &trials.Design{
+		Patients: 60, Arms: arms(nil, 1), Accrual: trials.Accrual{FollowUp: 50}, Hospitals: trials.Hospitals{Number: 6, Sizes: []float64{1, 2, 3, 4, 5, 6}, Allocated: true},
+		Scores: &trials.Scores{Visits: []int32{0, 20}, Mean: [][]float64{{0, 0}, {0, 1}}, SD: []float64{1, 1}, Correlation: trials.EqualCorrelation(2, 0.3), Hospital: 0.2, Missing: trials.Missing{Share: []float64{0, 0.1}}},
+	}
+	again := func() [2]*trials.Result {
+		return [2]*trials.Result{simulate(t, whole, trials.AdjustedMeans(1, trials.ByHospital, 0), trials.Options{Level: 0.05, Sides: 2, Most: 300}),
+			simulate(t, &trials.Next{Cohort: followed(50), Patients: 40, Arms: []trials.NextArm{{1, 1}, {1, 0.5}}, Further: 300}, trials.Gray(0), trials.Options{Level: 0.05, Sides: 2, Most: 300})}
+	}
+	alone := again()
 	one := simulate(t, d, trials.ClusteredLogRank(trials.ByPatient), o)
 	runtime.GOMAXPROCS(5)
 	if five := simulate(t, d, trials.ClusteredLogRank(trials.ByPatient), o); !reflect.DeepEqual(one, five) {
 		t.Errorf("one processor: %+v\nfive: %+v", one, five)
+	}
+	if others := again(); !reflect.DeepEqual(alone, others) {
+		t.Errorf("one processor: %+v\nfive: %+v", alone, others)
 	}
 	if one.Replicates%70 != 0 || one.Replicates > 700 || one.Power.Error > 0.02 || one.Status != trials.Estimated {
 		t.Errorf("%d replicates, error %.4f, %v", one.Replicates, one.Power.Error, one.Status)
