@@ -46,6 +46,7 @@ func (s *repeated) recordVisit(v int) *course {
 	}
 	c.due = s.counts(w.ID+".due", w.Label+": shoulders in the model whose visit was due", shoulders, due)
 	c.missing = s.counts(w.ID+".missing", w.Label+": "+s.missingWords()+", of those due", shoulders, missing)
+	s.addsUp(c, v)
 	if s.model == nil {
 		return c
 	}
@@ -64,6 +65,19 @@ func (s *repeated) recordVisit(v int) *course {
 		}
 	}
 	return c
+}
+
+// addsUp says which counts of a visit are sums: all shoulders of the model were due for the first; and where missing are all without a
+// score, as they are at the last, they and the scores are all that were due.
+func (s *repeated) addsUp(c *course, v int) {
+	if v == 0 {
+		s.parts(c.due, s.inModel, s.unseen)
+	}
+	if v == len(s.places)-1 || s.asked.Repeated.Between {
+		for _, column := range s.columns {
+			s.total(c.due[column], c.scores[column], c.missing[column])
+		}
+	}
 }
 
 // recordChange writes down the change since the first visit of the model.

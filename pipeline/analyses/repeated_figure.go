@@ -49,8 +49,8 @@ func (s *repeated) line(column, style int, months []float64) (report.Curve, bool
 	c := report.Curve{Group: s.labels[column], Measure: "adjusted mean score", Sloping: true, Style: style, End: "last visit"}
 	for v, one := range s.each {
 		e := s.get(one.mean[column])
-		if !e.Value.Known {
-			continue
+		if !e.Value.Known || s.small(int(s.get(one.scores[column]).Value.X)) {
+			continue // a mean of few would be masked, and take the line with it
 		}
 		c.Estimates = append(c.Estimates, e.ID)
 		c.Steps, c.EndX = append(c.Steps, report.Step{X: months[v], Y: e.Value.X, Lower: e.Lower, Upper: e.Upper}), months[v]
