@@ -4,6 +4,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"deltoid/stats/competing"
@@ -24,6 +25,9 @@ type comparison struct {
 func tolerance(what string) float64 {
 	if what == "mid-P limit" {
 		return 1e-7
+	}
+	if strings.HasPrefix(what, "design effect") {
+		return 1e-6 // the reference fits by iteration
 	}
 	return 1e-8
 }
@@ -51,7 +55,8 @@ func (c *comparison) summary() {
 		"limit, arcsine square root", "quantile", "quantile limit", "restricted mean", "its standard error", "cumulative hazard", "survival, weighted",
 		"variance, robust", "incidence", "incidence, weighted", "variance, jackknife", "variance, Aalen", "log-rank", "log-rank, early",
 		"log-rank, delayed entry", "log-rank, clustered", "Gray", "Gray, early", "exact limit", "mid-P limit", "time in a stretch", "events in a stretch",
-		"rate ratio", "rate ratio limit", "rate ratio p"} {
+		"rate ratio", "rate ratio limit", "rate ratio p", "covariance of two groups", "covariance of two incidences", "design effect of a rate",
+		"design effect of a ratio"} {
 		if c.seen[what] < 20 {
 			c.Errorf("%s was compared %d times only", what, c.seen[what])
 		}
@@ -91,6 +96,12 @@ func (c *comparison) set(at int, s *set, k *known) {
 	}
 	if k.Ratio != nil {
 		c.ratio(at, s, k)
+	}
+	if k.Joint != nil {
+		c.joint(at, s, k)
+	}
+	if k.Effects != nil {
+		c.effects(at, s, k)
 	}
 }
 
@@ -145,6 +156,59 @@ func (c *comparison) quantile(at int, q survival.Quantile, want, lower, upper fl
 	}
 	if q.UpperStatus == survival.Estimated {
 		c.same(at, "quantile limit", q.Upper, upper)
+	}
+}
+
+// joint compares the covariance of the estimates of two groups that share clusters.
+func (c *comparison) joint(at int, s *set, k *known) {
+	counts, err := survival.Count(s.Data)
+	c.must(err)
+	layout, err := survival.LayOut(s.Data)
+	c.must(err)
+	var free [2]*survival.Curve
+	var incidence [2]*competing.Curve
+	for g := range free {
+		free[g], err = counts.ProductLimit(g, 1).RobustFrom(layout.Group(g))
+		c.must(err)
+		incidence[g], err = competing.Incidence(counts, g, 1).RobustFrom(layout.Group(g))
+		c.must(err)
+	}
+	for i, t := range s.times {
+		if a, b := free[0].At(t), free[1].At(t); a.Limits == survival.Estimated && b.Limits == survival.Estimated {
+			c.same(at, "covariance of two groups", free[0].Influence(t).With(free[1].Influence(t)), k.Joint.Survival[i])
+		}
+		if a, b := incidence[0].At(t), incidence[1].At(t); k.Joint.Incidence != nil && a.Limits == survival.Estimated && b.Limits == survival.Estimated {
+			c.same(at, "covariance of two incidences", incidence[0].Influence(t).With(incidence[1].Influence(t)), k.Joint.Incidence[i])
+		}
+	}
+}
+
+// effects compares the design effects of rates. The reference knows no one with a time of 0, and fits
+// rates by iteration.
+func (c *comparison) effects(at int, s *set, k *known) {
+	d := survival.Data{Causes: s.Causes, Groups: s.Groups}
+	for i, t := range s.Exit {
+		if t > 0 {
+			d.Exit, d.Cause = append(d.Exit, t), append(d.Cause, s.Cause[i])
+			d.Group, d.Cluster = append(d.Group, s.Group[i]), append(d.Cluster, s.Cluster[i])
+		}
+	}
+	clusters, err := monitor.Cluster(d)
+	c.must(err)
+	spread := clusters.Spread(1, 0, math.Inf(1), 1, d.Group, d.Groups)
+	if k.Effects.Rate != nil {
+		r, err := spread.Rate(0, 1, 0.95, monitor.Exact)
+		c.must(err)
+		if r.Limits == monitor.Estimated {
+			c.same(at, "design effect of a rate", r.Effect, *k.Effects.Rate)
+		}
+	}
+	if k.Effects.Ratio != nil {
+		r, err := spread.Ratio(0, 1, 0.95, monitor.Exact)
+		c.must(err)
+		if r.Limits == monitor.Estimated {
+			c.same(at, "design effect of a ratio", r.Effect, *k.Effects.Ratio)
+		}
 	}
 }
 

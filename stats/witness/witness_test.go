@@ -115,7 +115,9 @@ type known struct {
 	Tests *struct {
 		Logrank, Early, Gray, Gray_early, Logrank_exact, Clustered *float64
 	}
-	Ratio *struct {
+	Joint   *struct{ Survival, Incidence numbers }
+	Effects *struct{ Rate, Ratio *float64 }
+	Ratio   *struct {
 		Ratio            any
 		Limits           numbers
 		P_lower, P_upper float64

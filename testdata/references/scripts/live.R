@@ -82,6 +82,31 @@ rates <- function(d, s) {
     r$stretch_time <- arr(as.vector(z$pyears)); r$stretch_events <- arr(as.vector(z$event)) }
   r
 }
+# two groups that share clusters: the covariance of survival, of the incidence of cause 1 and of the mean time to tau,
+# from what each row adds to the estimate of its own group, summed by cluster
+joint <- function(d, s, h) {
+  moved <- function(k, several) { e <- d[d$group == k, ]; y <- outcome(e, s, if (several) factor(e$cause, 0:s$causes) else e$cause == 1)
+    f <- survfit(y ~ 1, weights = e$weight, id = seq_len(nrow(e)), influence = TRUE)
+    u <- if (several) f$influence.pstate[, , 2] else f$influence.surv
+    if (is.null(dim(u))) u <- matrix(u, nrow(e))
+    skip <- dim(u)[2] - length(f$time); at <- findInterval(h, f$time) + skip
+    w <- if (several) e$weight else 1 # influence.surv has the weights in it, influence.pstate has not
+    rowsum(w * sapply(at, function(i) if (i < 1) rep(0, nrow(e)) else u[, i]), e$cluster) }
+  both <- function(several) { a <- moved(0, several); b <- moved(1, several); k <- intersect(rownames(a), rownames(b)); colSums(a[k, , drop = FALSE] * b[k, , drop = FALSE]) }
+  list(survival = arr(unname(both(FALSE))), incidence = if (s$causes > 1) arr(unname(both(TRUE))))
+}
+# rates as a regression with a constant hazard: its variance over clusters, over that over rows, is the design effect
+effects <- function(d, s) {
+  if (s$delayed == 1) return(NULL)
+  precise <- survreg.control(rel.tolerance = 1e-13, maxiter = 200); row <- seq_len(nrow(d))
+  e <- d[d$group == 0 & d$exit > 0, ]; two <- d[d$group < 2 & d$exit > 0, ]
+  over <- function(f, e, j) f(e$cluster)$var[j, j] / f(seq_len(nrow(e)))$var[j, j]
+  r <- list()
+  if (sum(e$cause == 1) > 0 && length(unique(e$cluster)) > 1) r$rate <- over(function(cl) survreg(Surv(exit, cause == 1) ~ 1, e, dist = "exponential", cluster = cl, robust = TRUE, control = precise), e, 1)
+  events <- table(factor(two$group[two$cause == 1], 0:1)); wide <- sapply(split(two$cluster, factor(two$group, 0:1)), function(x) length(unique(x)))
+  if (all(events > 0) && all(wide > 1)) r$ratio <- over(function(cl) survreg(Surv(exit, cause == 1) ~ factor(group), two, dist = "exponential", cluster = cl, robust = TRUE, control = precise), two, 2)
+  r
+}
 ratio <- function(d) { x <- sapply(0:1, function(k) sum(d$cause[d$group == k] == 1)); e <- sapply(0:1, function(k) sum((d$exit - d$entry)[d$group == k]))
   if (any(e == 0) || sum(x) == 0) NULL else { p <- poisson.test(x, e); list(ratio = unname(p$estimate), limits = arr(p$conf.int), p_lower = poisson.test(x, e, alternative = "less")$p.value, p_upper = poisson.test(x, e, alternative = "greater")$p.value) } }
 
@@ -89,7 +114,7 @@ one <- function(i) {
   s <- sets[i, ]; d <- rows[rows$set == s$set, ]; h <- unlist(s[paste0("at", 1:4)], use.names = FALSE)
   groups <- lapply(seq_len(s$groups) - 1, function(k) { e <- d[d$group == k, ]
     if (nrow(e) == 0) NULL else list(curve = if (s$weighted == 0) quietly(curve(e, s, h)), robust = quietly(robust(e, s, h)), incidence = quietly(incidence(e, s, h)), rates = quietly(rates(e, s))) })
-  list(set = s$set, groups = groups, tests = if (s$groups > 1) compare(d, s), ratio = if (s$groups > 1) quietly(ratio(d)))
+  list(set = s$set, groups = groups, tests = if (s$groups > 1) compare(d, s), joint = if (s$groups > 1) quietly(joint(d, s, h)), effects = quietly(effects(d, s)), ratio = if (s$groups > 1) quietly(ratio(d)))
 }
 out <- lapply(seq_len(nrow(sets)), one)
 writeLines(js(list(software = c(list(R = paste(R.version$major, R.version$minor, sep = ".")), pkgv(c("survival", "cmprsk"))), sets = out)), file.path(dir, "live.json"))
