@@ -120,6 +120,13 @@ func (m Mean) Over(other Mean, covariance float64) (Contrast, error) {
 	if err != nil || c.Status != Estimated {
 		return c, err
 	}
+	switch {
+	case other.Value == 0: // all had the event at the very start
+		c.Status, c.Limits = NotComparable, NotComparable
+		return c, nil
+	case m.Value == 0:
+		c.Limits = worse(c.Limits, AtBound)
+	}
 	c.Value = m.Value / other.Value
 	if c.Limits == Estimated {
 		c.SE, c.Limits = together(m.SE/m.Value, other.SE/other.Value, covariance/m.Value/other.Value)
