@@ -25,26 +25,19 @@ func newScores(r *records, keys []int32, shoulders int) *scores {
 	if instrument == nil || instrument.Codes() == nil || value == nil || value.Numbers() == nil {
 		return nil
 	}
-	return &scores{days: r.days, values: onOurScales(r.table, instrument, value), instrument: instrument, keys: keys, shoulders: shoulders}
+	return &scores{days: r.days, values: onOurScales(r.table, value), instrument: instrument, keys: keys, shoulders: shoulders}
 }
 
-// onOurScales returns the values with those turned round, or stretched, that the plan declares to be on another scale of
-// their instrument. The table keeps what the export says.
-func onOurScales(t *schemas.Table, instrument, value *schemas.Column) []float64 {
-	levels := instrument.Levels()
-	scales, other := make([]schemas.Scale, len(levels)), false
-	for i, code := range levels {
-		scales[i] = t.ScaleOf(code)
-		other = other || scales[i].Plus != 0 || scales[i].Times != 1
-	}
-	if !other {
+// onOurScales returns the values with those turned round, or stretched, that are on another scale of their instrument, as
+// their version or the plan says. The table keeps what the export says.
+func onOurScales(t *schemas.Table, value *schemas.Column) []float64 {
+	scales := t.Scales()
+	if scales == nil {
 		return value.Numbers()
 	}
 	ours := slices.Clone(value.Numbers())
-	for row, code := range instrument.Codes() {
-		if code >= 0 {
-			ours[row] = scales[code].Ours(ours[row])
-		}
+	for row, x := range ours {
+		ours[row] = scales(row).Ours(x)
 	}
 	return ours
 }

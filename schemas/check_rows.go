@@ -36,12 +36,17 @@ func (c *checker) scores() {
 	for i, code := range levels {
 		known[i] = c.table.ScaleOf(code)
 	}
-	codes := instrument.Codes()
+	codes, scales := instrument.Codes(), c.table.Scales()
 	for row, x := range value.Numbers() {
 		if codes[row] < 0 || math.IsNaN(x) {
 			continue
 		}
-		if i := &known[codes[row]]; x < i.Minimum || x > i.Maximum {
+		i := &known[codes[row]]
+		if scales != nil {
+			its := scales(row)
+			i = &its
+		}
+		if x < i.Minimum || x > i.Maximum {
 			c.find(RuleScoreOutOfRange, row, "value", fmt.Sprintf("%s: from %s to %s%s", levels[codes[row]], plain(i.Minimum), plain(i.Maximum), otherScales(levels[codes[row]], i.Name)))
 		}
 	}

@@ -47,6 +47,9 @@ type Scale struct {
 // Ours turns a value on the scale into one on ours.
 func (s Scale) Ours(x float64) float64 { return s.Plus + float64(s.Times*x) }
 
+// usual reports whether a value on the scale is one on ours.
+func (s Scale) usual() bool { return s.Plus == 0 && s.Times == 1 }
+
 // Answer is one answer of a question.
 type Answer struct {
 	Value float64 `json:"value"`

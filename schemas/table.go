@@ -115,17 +115,6 @@ func (t *Table) CountAside() int {
 // reviewed, whose values no finding shows.
 func (t *Table) Follow(src *Source) { t.source = *src }
 
-// ScaleOf returns the scale that the plan says the values of an instrument are on, its own when the plan says nothing. The
-// scale of an instrument that nobody has described takes every value.
-func (t *Table) ScaleOf(instrument string) Scale {
-	if i, ok := InstrumentOf(instrument); ok {
-		if s, ok := i.OnScale(t.source.Scales[instrument]); ok {
-			return s
-		}
-	}
-	return Scale{Minimum: math.Inf(-1), Maximum: math.Inf(1), Times: 1}
-}
-
 // severe returns the rule as it holds for a field of the table.
 func (t *Table) severe(rule *Rule, field string) *Rule {
 	var f *Field

@@ -3,6 +3,7 @@ package analyses
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
@@ -37,7 +38,7 @@ func discriminationSection(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.
 		return report.Section{}, err
 	}
 	s := &discriminating{scored: shared}
-	section := report.Section{ID: asked.ID, Heading: "Discrimination: " + s.instrument.Title + withinWords(asked), Question: "How well do scores tell two kinds of shoulders apart?"}
+	section := report.Section{ID: asked.ID, Heading: "Discrimination: " + scoreTitles(asked.Instruments) + withinWords(asked), Question: "How well do scores tell two kinds of shoulders apart?"}
 	if s.visits == nil {
 		return s.noScores(section.Heading, section.Question), nil
 	}
@@ -56,6 +57,16 @@ func discriminationSection(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.
 	section.Method = []report.Text{report.Words("The area under the receiver operating characteristic curve is the chance that of two shoulders, one of each kind, the score puts the right one in front. Its standard error is that of DeLong, DeLong and Clarke-Pearson (Biometrics 1988;44:837)" + s.clusteredWords() +
 		"; two scores are compared on the same shoulders. The direction is that of the scale, never taken from the data, so that an area below one half stays one. Cut points are those of Youden's index; they are found in these data and look better here than elsewhere.")}
 	return section, nil
+}
+
+// scoreTitles names scores in a heading.
+func scoreTitles(codes []string) string {
+	var titles []string
+	for _, code := range codes {
+		i, _ := schemas.InstrumentOf(code)
+		titles = append(titles, i.Title)
+	}
+	return strings.Join(titles, " and ")
 }
 
 // outcome says which shoulders are to be found, and of which that is known.
@@ -83,11 +94,24 @@ func (s *discriminating) outcome(p *plan.Plan, c *cohorts.Cohort) ([]bool, error
 	if err != nil {
 		return nil, err
 	}
-	s.found = "those who answer " + instrumentSpoken(q.Instrument) + " with “" + answerWords(q.Instrument, int32(q.From)) + "” or better"
+	s.found = "those who answer " + instrumentSpoken(q.Instrument) + " with " + answersFrom(q.Instrument, float64(q.From))
 	for i, x := range answers.Value[s.last()] {
 		known[i], s.positive[i] = !math.IsNaN(x), x >= float64(q.From)
 	}
 	return known, nil
+}
+
+// answersFrom names an answer, and those that are better where there are any.
+func answersFrom(code string, from float64) string {
+	i, _ := schemas.InstrumentOf(code)
+	words, ok := i.Answer(from)
+	if !ok {
+		words = plain(from)
+	}
+	if from < i.Maximum {
+		return "“" + words + "” or better"
+	}
+	return "“" + words + "”"
 }
 
 // candidates makes the curve of each score, on the shoulders of which all is known.

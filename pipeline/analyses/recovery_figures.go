@@ -249,6 +249,9 @@ func publishedRow(p schemas.Published, id, share string) report.SheetRow {
 	if p.Note != "" {
 		method += "; " + p.Note
 	}
+	if i, _ := schemas.InstrumentOf(p.Instrument); p.Scale != i.Scale {
+		method += "; printed as " + plain(p.Value) + " on the scale " + p.Scale
+	}
 	return report.SheetRow{Label: whoPublished(p), Cells: []report.Cell{words(kindWords[p.Kind]), report.Cell(say(inTable(id))), report.Cell(say(inTable(share))),
 		words(patients), words(method), words(p.FollowUp), words(read)}}
 }

@@ -305,9 +305,10 @@ func TestScoresThatCannotAnswer(t *testing.T) {
 	}
 }
 
-// On the scale of 12 to 60 that the plan declares, the same patients give the same answer as on ours.
+// On the scale of 12 to 60 that the plan declares, or that the version of a value names, the same patients give the same answer
+// as on ours.
 func TestTheDeclaredScaleChangesNoAnswer(t *testing.T) {
-	run := func(turned bool, exports string) map[string]row {
+	run := func(turned bool, exports, version string) map[string]row {
 		c := &clinic{}
 		for _, row := range readForty(t) {
 			from, to := math.Round(12+row[0]*0.3), math.Round(12+row[1]*0.3)
@@ -316,15 +317,24 @@ func TestTheDeclaredScaleChangesNoAnswer(t *testing.T) {
 			}
 			c.add("female", "oxford", from, to, row[2])
 		}
-		return deltoidRun(t, c.write(t, exports, "  - {kind: recovery, id: r, endpoint: revision, instrument: oxford, thresholds: [{published: liu-2023-oxford-difference}, {points: 6, reason: the example}]}\n"))
+		plan := c.write(t, exports, "  - {kind: recovery, id: r, endpoint: revision, instrument: oxford, thresholds: [{published: liu-2023-oxford-difference}, {points: 6, reason: the example}]}\n")
+		if version != "" {
+			edit(t, filepath.Join(filepath.Dir(plan), "scores.csv"), func(text string) string {
+				return strings.Replace(strings.ReplaceAll(text, "\n", ","+version+"\n"), "value,"+version, "value,version", 1)
+			})
+		}
+		return deltoidRun(t, plan)
 	}
-	ours, theirs := run(false, ""), run(true, ", scales: {oxford: 12-60}")
-	if len(ours) == 0 || len(ours) != len(theirs) {
-		t.Fatalf("%d and %d estimates", len(ours), len(theirs))
-	}
-	for id, want := range ours {
-		if got := theirs[id]["value"]; got != want["value"] {
-			t.Errorf("%s: %s on the scale of 12 to 60, %s on ours", id, got, want["value"])
+	ours := run(false, "", "")
+	for name, theirs := range map[string]map[string]row{"declared": run(true, ", scales: {oxford: 12-60}", ""), "version": run(true, "", "12-60"),
+		"version against the plan": run(false, ", scales: {oxford: 12-60}", "0-48")} {
+		if len(ours) == 0 || len(ours) != len(theirs) {
+			t.Fatalf("%s: %d and %d estimates", name, len(ours), len(theirs))
+		}
+		for id, want := range ours {
+			if got := theirs[id]["value"]; got != want["value"] {
+				t.Errorf("%s: %s: %s on the scale of 12 to 60, %s on ours", name, id, got, want["value"])
+			}
 		}
 	}
 }
