@@ -18,7 +18,7 @@ type wideColumn struct {
 
 // instruments are words in names of columns that speak of an instrument, without accents and blanks.
 var instruments = map[string]string{"constant": "constant", "cs": "constant", "cms": "constant", "ases": "ases", "oxford": "oxford", "oss": "oxford",
-	"sst": "sst", "woos": "woos", "spadi": "spadi", "quickdash": "quickdash", "qdash": "quickdash", "ssv": "subjective", "subjective": "subjective",
+	"sst": "sst", "woos": "woos", "spadi": "spadi", "quickdash": "quickdash", "qdash": "quickdash", "ssv": "subjective", "subjective": "subjective", "sane": "sane", "elevation": "elevation", "flexion": "elevation", "strength": "strength",
 	"pain": "pain", "schmerz": "pain", "douleur": "pain"}
 
 // besideScores are words that may stand beside an instrument without making it another number: the total, not a part of it.
