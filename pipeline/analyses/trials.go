@@ -165,6 +165,9 @@ func (s *drawn) choose() (trials.Test, error) {
 	case "Cox":
 		return trials.Cox(m), nil
 	case "Gray":
+		if c != trials.NoClusters {
+			return trials.ClusteredGray(0, c), nil
+		}
 		return trials.Gray(0), nil
 	case "Fine and Gray":
 		return trials.FineGray(m), nil
@@ -203,7 +206,7 @@ func (s *drawn) chooseOfScores(c trials.Clusters) trials.Test {
 // knowsClusters says whether the test allows for rows that belong together.
 func (s *drawn) knowsClusters() bool {
 	switch s.asked.Test {
-	case "log-rank", "Cox", "Fine and Gray", "adjusted scores", "responders":
+	case "log-rank", "Cox", "Gray", "Fine and Gray", "adjusted scores", "responders":
 		return true
 	}
 	return false

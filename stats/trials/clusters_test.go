@@ -22,6 +22,7 @@ func TestTwoShoulders(t *testing.T) {
 		t.Errorf("size %.4f without regard to the patients, want well above 0.05", alike.Power.Value)
 	}
 	agree(t, "size, both shoulders alike, clustered", simulate(t, d, clustered, plain(1000)).Power, 0.05, 0)
+	agree(t, "size of Gray's test, both shoulders alike, clustered", simulate(t, d, trials.ClusteredGray(0, trials.ByPatient), plain(300)).Power, 0.05, 0)
 	d.Sides = trials.Apart
 	apart := simulate(t, d, naive, plain(1000))
 	t.Logf("| size of the plain log-rank test, shoulders apart, tau 0.6 | below 0.05 | %.4f | %.4f | %d |", apart.Power.Value, apart.Power.Error, apart.Power.Of)

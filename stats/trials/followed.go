@@ -2,6 +2,7 @@ package trials
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"deltoid/stats/competing"
@@ -160,6 +161,9 @@ func ClusteredLogRank(c Clusters) Test {
 //
 //	δ (g − p(x)) − Σ_{t ≤ x} (g − p(t)) d(t)/n(t)
 func (s *Sample) clusteredScore(cluster []int32) Verdict {
+	if !slices.ContainsFunc(cluster, func(c int32) bool { return c != cluster[0] }) {
+		return Verdict{Reason: survival.OneCluster.String()}
+	}
 	score, variance := s.scores()
 	if !(variance > 0) {
 		return Verdict{Reason: survival.NotComparable.String()}
@@ -224,6 +228,19 @@ func Gray(rho float64) Test {
 			return Verdict{Reason: err.Error()}
 		}
 		t, err := competing.Gray(1, rho, counts)
+		if err != nil {
+			return Verdict{Reason: err.Error()}
+		}
+		return tested(t.Score, t.P, t.Status)
+	}}
+}
+
+// ClusteredGray is Gray's test with a variance summed over clusters: competing.ClusteredGray.
+func ClusteredGray(rho float64, c Clusters) Test {
+	return Test{"Gray's test" + clustersText[c], func(s *Sample) Verdict {
+		d := s.data()
+		d.Cluster = c.of(s)
+		t, err := competing.ClusteredGray(1, rho, d, nil, 1)
 		if err != nil {
 			return Verdict{Reason: err.Error()}
 		}
