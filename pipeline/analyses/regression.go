@@ -45,29 +45,12 @@ func regress(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 	s.overall()
 	section := report.Section{ID: asked.ID, Heading: s.modelHeading(), Question: s.modelQuestion(),
 		Figures: s.effectFigures(), Sheets: []report.Sheet{s.effectSheet(), s.completeSheet()}}
-	checks, more, err := s.checks(p)
-	if err != nil {
-		return report.Section{}, err
-	}
-	section.Sheets, section.Figures = append(section.Sheets, checks), append(section.Figures, more...)
-	stretches, any, err := s.changeSheet()
-	if err != nil {
-		return report.Section{}, err
-	}
-	if any {
-		section.Sheets = append(section.Sheets, stretches)
-	}
-	sheets, figures, err := s.predict(p)
-	if err != nil {
-		return report.Section{}, err
-	}
-	section.Sheets, section.Figures = append(section.Sheets, sheets...), append(section.Figures, figures...)
-	means, any, err := s.meanTable(p, c)
-	if err != nil {
-		return report.Section{}, err
-	}
-	if any {
-		section.Sheets = append(section.Sheets, means)
+	for _, part := range []func(*plan.Plan) ([]report.Sheet, []report.Figure, error){s.checks, s.changes, s.predict, s.means} {
+		sheets, figures, err := part(p)
+		if err != nil {
+			return report.Section{}, err
+		}
+		section.Sheets, section.Figures = append(section.Sheets, sheets...), append(section.Figures, figures...)
 	}
 	section.Answer = append(s.modelAnswer(), s.predictionSentence()...)
 	section.Method = append(s.modelMethod(), s.predictionText()...)

@@ -16,8 +16,8 @@ import (
 // doubtful is the p-value below which the hazard ratio of a term is said to change. A common rule, not a law.
 const doubtful = 0.05
 
-// checks tests what the model takes for granted, and returns the table of all tests and the picture of the residuals.
-func (s *modelled) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
+// checks tests what the model takes for granted, and returns the table of all tests and the pictures of the residuals.
+func (s *modelled) checks(p *plan.Plan) ([]report.Sheet, []report.Figure, error) {
 	sheet := report.Sheet{ID: s.asked.ID + "-checks", Title: "The model and what it takes for granted", Columns: []string{"Test", "χ²", "p"}}
 	row := func(label, id string) {
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: label, Cells: []report.Cell{number(id + ".chi-square"), number(id + ".p")}})
@@ -33,43 +33,61 @@ func (s *modelled) checks(p *plan.Plan) (report.Sheet, []report.Figure, error) {
 			row("A straight line is enough for "+inSentence(t.title), s.id("test", t.slug, "straight"))
 		}
 	}
-	if s.ofOutcome() {
+	figures, err := s.checkOver(p, row)
+	return []report.Sheet{sheet}, figures, err
+}
+
+// checkOver tests whether ratios stay the same, of a model over time, or how an outcome is told apart.
+func (s *modelled) checkOver(p *plan.Plan, row func(label, id string)) ([]report.Figure, error) {
+	switch {
+	case s.ofOutcome():
 		if err := s.ranking(); err != nil {
-			return sheet, nil, err
+			return nil, err
 		}
-		return sheet, nil, s.dispersion()
-	}
-	if s.fit.incidence != nil && s.fit.why == "" {
-		if err := s.incidenceSteady(row); err != nil {
-			return sheet, nil, err
-		}
-		all, err := s.incidenceResiduals()
-		if err != nil {
-			return sheet, nil, err
-		}
-		figures, err := s.trendFigures(p, all)
-		return sheet, figures, err
-	}
-	if s.fit.hazard == nil {
-		return sheet, nil, nil
+		return nil, s.dispersion()
+	case s.fit.incidence != nil && s.fit.why == "":
+		return s.incidenceOver(p, row)
+	case s.fit.hazard == nil:
+		return nil, nil
 	}
 	s.concordance()
-	test, err := s.fit.hazard.Proportionality(hazards.FailedShare)
-	if err != nil || s.fit.why != "" {
-		return sheet, nil, nil // the notes say so
+	if s.fit.why != "" {
+		return nil, nil
 	}
+	test, err := s.fit.hazard.Proportionality(hazards.FailedShare)
+	if err != nil {
+		return nil, nil // under the exact likelihood there is none
+	}
+	s.unchanging(test.Terms, test.Global, test.Scale.String(), row)
+	return s.residualFigure(p)
+}
+
+// incidenceOver tests whether ratios of subdistribution hazards stay the same.
+func (s *modelled) incidenceOver(p *plan.Plan, row func(label, id string)) ([]report.Figure, error) {
+	test, err := s.fit.incidence.Proportionality()
+	if err != nil {
+		return nil, err
+	}
+	s.unchanging(test.Terms, test.Global, "the share of the events before", row)
+	all, err := s.incidenceResiduals()
+	if err != nil {
+		return nil, err
+	}
+	return s.trendFigures(p, all)
+}
+
+// unchanging records the tests of whether the ratios of each term, and of all, stay the same.
+func (s *modelled) unchanging(terms []covariates.Test, global covariates.Test, along string, row func(label, id string)) {
 	s.steady = map[*term]float64{}
 	for i, t := range s.terms {
-		s.proportional(s.id("steady", t.slug), inSentence(t.title), test.Terms[i], test.Scale.String())
+		s.proportional(s.id("steady", t.slug), inSentence(t.title), terms[i], along)
 		row("The ratios of "+inSentence(t.title)+" do not change over follow-up", s.id("steady", t.slug))
-		if r := test.Terms[i]; r.Status == covariates.Converged {
+		if r := terms[i]; r.Status == covariates.Converged {
 			s.steady[t] = r.P
 		}
 	}
-	s.proportional(s.id("model", "steady"), "all terms", test.Global, test.Scale.String())
+	s.proportional(s.id("model", "steady"), "all terms", global, along)
 	row("No ratio changes over follow-up", s.id("model", "steady"))
-	figures, err := s.residualFigure(p)
-	return sheet, figures, err
 }
 
 // proportional records a test of proportional hazards.
@@ -143,26 +161,6 @@ func (s *modelled) settleConcordance(e *report.Estimate, c *hazards.Concordance)
 	half := float64(dist.NormalSpread(s.asked.Level) * c.SE)
 	e.Value, e.Level = report.Some(c.C), report.Some(s.asked.Level)
 	e.Lower, e.Upper = report.Some(max(0, c.C-half)), report.Some(min(1, c.C+half))
-}
-
-// incidenceSteady tests whether ratios of subdistribution hazards stay the same.
-func (s *modelled) incidenceSteady(row func(label, id string)) error {
-	test, err := s.fit.incidence.Proportionality()
-	if err != nil {
-		return err
-	}
-	s.steady = map[*term]float64{}
-	const along = "the share of the events before"
-	for i, t := range s.terms {
-		s.proportional(s.id("steady", t.slug), inSentence(t.title), test.Terms[i], along)
-		row("The ratios of "+inSentence(t.title)+" do not change over follow-up", s.id("steady", t.slug))
-		if r := test.Terms[i]; r.Status == covariates.Converged {
-			s.steady[t] = r.P
-		}
-	}
-	s.proportional(s.id("model", "steady"), "all terms", test.Global, along)
-	row("No ratio changes over follow-up", s.id("model", "steady"))
-	return nil
 }
 
 // quarters are the stretches into which the events fall for the picture of the residuals.

@@ -2,26 +2,13 @@ package analyses
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 
-	"deltoid/cohorts"
 	"deltoid/pipeline/plan"
 	"deltoid/pipeline/report"
-	"deltoid/schemas"
-	"deltoid/stats/covariates"
 	"deltoid/stats/hazards"
 	"deltoid/stats/survival"
 )
-
-// described is a patient that the plan describes, in the terms of the model.
-type described struct {
-	plan.Described
-	slug    string
-	values  []float64 // of the columns of the model
-	stratum int
-	from    []string // the counts that a prediction rests on
-}
 
 // predictions are what the model says about described patients.
 type predictions struct {
@@ -52,108 +39,6 @@ func (s *modelled) predict(p *plan.Plan) (sheets []report.Sheet, figures []repor
 		figures = append(figures, figure)
 	}
 	return []report.Sheet{out.sheet(points)}, figures, err
-}
-
-// describe finds the level or value of every patient in every characteristic.
-func (s *predictions) describe() error {
-	names := make([]string, len(s.asked.Predict.Patients))
-	for i, d := range s.asked.Predict.Patients {
-		names[i] = d.Name
-	}
-	for i, id := range slugs(names) {
-		d := described{Described: s.asked.Predict.Patients[i], slug: id, from: []string{s.usedID(), s.eventID()}}
-		parts := map[*term][]float64{}
-		for _, t := range s.terms {
-			values, err := s.valuesOf(&d, t, parts)
-			if err != nil {
-				return err
-			}
-			parts[t] = values
-			d.values = append(d.values, values...)
-		}
-		if s.asked.Strata != "" {
-			level, err := s.levelOf(&d, s.asked.Strata, plan.Covariate{Field: s.asked.Strata}, s.strata.labels)
-			if err != nil {
-				return err
-			}
-			d.stratum = level
-		}
-		s.people = append(s.people, d)
-	}
-	return nil
-}
-
-// valuesOf returns the values of the columns of a term for a patient.
-func (s *predictions) valuesOf(d *described, t *term, parts map[*term][]float64) ([]float64, error) {
-	if t.between[0] != nil {
-		var out []float64
-		for _, x := range parts[t.between[0]] {
-			for _, y := range parts[t.between[1]] {
-				out = append(out, x*y)
-			}
-		}
-		return out, nil
-	}
-	if t.levels == nil {
-		x, err := strconv.ParseFloat(d.Values[t.field], 64)
-		if err != nil {
-			return nil, err
-		}
-		if t.asked.Knots > 0 && t.knots != nil {
-			return covariates.SplineAt(x, t.knots), nil
-		}
-		return []float64{x}, nil
-	}
-	level, err := s.levelOf(d, t.field, t.asked, t.levels)
-	if err != nil {
-		return nil, err
-	}
-	for i, e := range t.effects {
-		if e.counted && (i == level || e.reference) {
-			d.from = append(d.from, s.effectID("shoulders", t, e), s.effectID("events", t, e))
-		}
-	}
-	return t.effects[level].weights, nil
-}
-
-// levelOf finds the level of a patient among those of a characteristic.
-func (s *predictions) levelOf(d *described, field string, asked plan.Covariate, levels []string) (int, error) {
-	code := d.Values[field]
-	label, labelled := asked.Labels[code]
-	if column := s.cohort.Registry.Column(field, s.cohort.Definition.Indication); !labelled && column != nil {
-		label = column.Field.Label(code)
-	}
-	if len(asked.Bands) > 0 {
-		x, err := strconv.ParseFloat(code, 64)
-		if err != nil {
-			return 0, err
-		}
-		if label, err = s.bandOf(field, asked, x); err != nil {
-			return 0, err
-		}
-	}
-	at := slices.IndexFunc(levels, func(l string) bool { return l == label || l == code })
-	if at < 0 {
-		return 0, &schemas.Problem{Kind: schemas.PlanProblem, Where: d.Place,
-			What:    fmt.Sprintf("no shoulder that the model is made from has the level %q of %q, which the patient %q is to have", code, field, d.Name),
-			Allowed: joinWords(levels), Remedy: "describe a patient like some of the cohort"}
-	}
-	return at, nil
-}
-
-// bandOf names the band that a value lies in: bands are called by their number, and the one that is put in front is named first.
-func (s *predictions) bandOf(field string, asked plan.Covariate, x float64) (string, error) {
-	band := 1
-	for _, bound := range asked.Bands {
-		if x >= bound {
-			band++
-		}
-	}
-	_, labels, empty, err := s.cohort.Groups(cohorts.Grouping{By: field, Bands: asked.Bands, Order: []string{strconv.Itoa(band)}, Place: s.asked.Place})
-	if err != nil || len(empty) > 0 {
-		return "", err
-	}
-	return labels[0], nil
 }
 
 // free says whether the prediction is of being free of the endpoint, and not of having come to it.
@@ -263,25 +148,6 @@ func (s *predictions) sheet(ids [][]string) report.Sheet {
 	return sheet
 }
 
-func (s *predictions) predictionTitle() string {
-	if s.free() {
-		return "Predicted probability of being free of " + s.endpoint.Label
-	}
-	return "Predicted cumulative incidence of " + s.endpoint.Label
-}
-
-func (s *predictions) predictionNote() string {
-	note := "What the model says of patients described by their values, with " + plain(100*s.asked.Level) + "% intervals for the mean of many like them: it is no forecast for one " +
-		"person, and holds as far as the model does."
-	if s.free() && len(s.episodes.Causes) > 1 {
-		note += " It supposes that nobody " + s.competingWords(" or ") + " first; how many really come to the endpoint is the cumulative incidence."
-	}
-	if s.asked.Groups.Landmark > 0 {
-		note += " Time runs from the operation, for those still under observation at " + s.landmark() + "."
-	}
-	return note
-}
-
 // gridPoints is how many points a predicted curve is drawn through: evenly spaced, so that no step shows a single day.
 const gridPoints = 48
 
@@ -376,85 +242,28 @@ func (s *predictions) outcomeSheet() (report.Sheet, error) {
 	return sheet, nil
 }
 
-// predictionSentence says the last of the predictions of the first patients.
-func (s *modelled) predictionSentence() []report.Text {
-	p := s.asked.Predict
-	if p == nil || s.fit.why != "" {
-		return nil
-	}
-	var parts []report.Text
-	for i, name := range s.patientSlugs() {
-		id := s.id("predicted", name)
-		if len(p.Times) > 0 {
-			id = s.id("predicted", name, s.timeMark(p.Times[len(p.Times)-1]))
-		}
-		if len(parts) < answerRoom && s.get(id).Value.Known {
-			parts = append(parts, say(withInterval(id), " ("+p.Patients[i].Name+")"))
-		}
-	}
-	if len(parts) == 0 {
-		return nil
-	}
-	start := "The model predicts a probability of being free of " + s.endpoint.Label + " of "
-	switch {
-	case s.asked.Model == plan.IncidenceModel:
-		start = "The model predicts a cumulative incidence of " + s.endpoint.Label + " of "
-	case s.asked.Model == plan.OddsModel:
-		start = "The model predicts a probability of " + s.what() + " of "
-	case s.asked.Model == plan.RateModel:
-		start = "The model predicts for " + s.endpoint.Label + " "
-	}
-	if len(p.Times) > 0 {
-		t := p.Times[len(p.Times)-1]
-		start = "At " + plain(t) + " " + unitWord(string(s.asked.Unit), t) + ", t" + start[1:]
-	}
-	return []report.Text{say(start, join(parts), ".")}
-}
-
-func (s *modelled) patientSlugs() []string {
-	names := make([]string, len(s.asked.Predict.Patients))
-	for i, d := range s.asked.Predict.Patients {
-		names[i] = d.Name
-	}
-	return slugs(names)
-}
-
-// predictionText is the method of predictions.
-func (s *modelled) predictionText() []report.Text {
-	switch {
-	case s.asked.Predict == nil || s.fit.why != "":
-		return nil
-	case s.ofOutcome():
-		return []report.Text{report.Words("Predictions are those of the model at the values described, with intervals made on its own scale.")}
-	case s.asked.Model == plan.IncidenceModel:
-		return []report.Text{report.Words("Predicted cumulative incidences rest on the model's cumulative subdistribution hazard; their variance is that of the influences of " +
-			"shoulders on it, the estimated weights included (Fine and Gray, section 5).")}
-	}
-	return []report.Text{report.Words("Predicted probabilities rest on the model's cumulative hazard, estimated with the same method of ties; their variance is that of Link " +
-		"(Biometrics 1984;40:601) and Tsiatis (Ann Stat 1981;9:93), with the variance of the model's coefficients.")}
-}
-
-// meanTable shows the mean time free of the endpoint of each group up to the horizon, which needs no ratio of hazards.
-func (s *modelled) meanTable(p *plan.Plan, c *cohorts.Cohort) (sheet report.Sheet, any bool, err error) {
+// means shows the mean time free of the endpoint of each group up to the horizon, which needs no ratio of hazards.
+func (s *modelled) means(p *plan.Plan) ([]report.Sheet, []report.Figure, error) {
 	if s.asked.Horizon == 0 || s.asked.Model != plan.HazardModel {
-		return sheet, false, nil
+		return nil, nil, nil
 	}
 	asked := s.asked
 	asked.Times, asked.Until = []float64{s.asked.Horizon}, s.asked.Horizon
-	f, err := follow(s.book, p, c, asked)
+	f, err := follow(s.book, p, s.cohort, asked)
 	if err != nil {
-		return sheet, false, err
+		return nil, nil, err
 	}
 	f.variant = ".groups"
 	if err := f.count(); err != nil {
-		return sheet, false, err
+		return nil, nil, err
 	}
 	f.countEstimates()
 	f.risks(asked.Times)
 	compare := &comparison{followed: f}
-	sheet, any, err = compare.meanSheet()
-	if any {
-		sheet.Notes = append(sheet.Notes, report.Words("All shoulders of each group count, also those that the model leaves out, and nothing is adjusted for; the first group is the reference."))
+	sheet, any, err := compare.meanSheet()
+	if err != nil || !any {
+		return nil, nil, err
 	}
-	return sheet, any, err
+	sheet.Notes = append(sheet.Notes, report.Words("All shoulders of each group count, also those that the model leaves out, and nothing is adjusted for; the first group is the reference."))
+	return []report.Sheet{sheet}, nil, nil
 }

@@ -21,6 +21,15 @@ type changing struct {
 	start  []int    // of each column of the model, its first column here
 }
 
+// changes are the table of the ratios by stretch of follow-up, where the plan asks for one.
+func (s *modelled) changes(*plan.Plan) ([]report.Sheet, []report.Figure, error) {
+	sheet, any, err := s.changeSheet()
+	if err != nil || !any {
+		return nil, nil, err
+	}
+	return []report.Sheet{sheet}, nil, nil
+}
+
 // changeSheet fits the model once more with the ratios of the groups (of all characteristics where there are no groups) free to
 // differ between the stretches that the plan's times divide follow-up into.
 func (s *modelled) changeSheet() (sheet report.Sheet, any bool, err error) {
