@@ -84,8 +84,11 @@ func findingSheet(b *book, counts []schemas.Count) report.Sheet {
 	for _, c := range counts {
 		id := b.add(report.Count("accounts.finding."+c.Table+"."+c.Rule.ID, "accounts", c.Rule.Sentence, c.N, "findings"))
 		effect := "set aside"
-		if c.Rule.Severity == schemas.Warns {
+		switch c.Rule.Severity {
+		case schemas.Warns:
 			effect = warned(c.Rule)
+		case schemas.Unlinks:
+			effect = "not linked"
 		}
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: c.Rule.Sentence, Cells: []report.Cell{
 			words(c.Table), number(id), words(effect), words(c.Rule.Remedy)}})

@@ -24,7 +24,7 @@ func Quality(p *plan.Plan, x Exports, ledgers []schemas.Ledger, version string) 
 		}}
 	b := newBook(&doc)
 	accounts := ledgerSection(b, x, ledgers)
-	doc.Lead = accounts.Answer
+	doc.Lead = append(slices.Clone(accounts.Answer), report.Words("This page is private: it shows counts that a report on the same rows hides."))
 	doc.Sections = append(doc.Sections, accounts)
 	for _, t := range x.Tables {
 		q := &portion{book: b, table: t, below: max(1, p.Disclosure.MaskBelow)}

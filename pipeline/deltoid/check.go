@@ -27,7 +27,7 @@ func checkCommand(o *options) *cobra.Command {
 		Long: "check reads the exports that the plan names and says what is wrong with them: how often each rule was broken, the first\n" +
 			"three places, the values found in place of codes, and what to do first. With --out it writes to that folder, in set-aside,\n" +
 			"which is private: findings.csv lists every finding, recodes.csv what became of each code, and quality.html is a page about the\n" +
-			"exports: what is missing, ranges, codes, and how complete each year is; its numbers stand in quality.csv too.\n" +
+			"exports: what is missing, ranges, codes, and how complete each year is; its numbers stand in tables too.\n" +
 			"The exit code is 4 when a row would be set aside or could not be linked.\n\n" +
 			"With --in-parts it goes through exports that are larger than memory: every rule about a cell or a row is applied, and what\n" +
 			"needs all rows at hand (keys, links between tables, the page) is left out, and said to be.",
@@ -131,9 +131,8 @@ func checkPlan(ctx context.Context, path, out string, inParts bool, bar *progres
 // What check writes is private: the list of every finding holds patient rows, and the page about the exports, though cleared
 // of small numbers like any report, shows counts that a report on the same rows hides.
 const (
-	findingsFile   = asideFolder + "/findings.csv"
-	qualityFile    = asideFolder + "/quality.html"
-	qualityNumbers = asideFolder + "/quality.csv"
+	findingsFile = asideFolder + "/findings.csv"
+	qualityFile  = asideFolder + "/quality.html"
 )
 
 // writeFindings writes the list of findings and the recode log.
@@ -157,8 +156,8 @@ func (s *study) writeQuality(folder *record.Folder) error {
 		switch f.Name {
 		case "report.html":
 			err = errors.Join(err, folder.WritePrivate(qualityFile, f.Data))
-		case "tables/estimates.csv":
-			err = errors.Join(err, folder.WritePrivate(qualityNumbers, f.Data))
+		case "tables/estimates.csv", "tables/estimates.parquet": // as the page names them
+			err = errors.Join(err, folder.WritePrivate(asideFolder+"/"+f.Name, f.Data))
 		}
 	}
 	return err

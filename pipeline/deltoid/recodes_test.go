@@ -35,7 +35,7 @@ func TestRecodesAreCountedInPrivate(t *testing.T) {
 			t.Errorf("%s can be opened by others: %v, %v", list, info.Mode(), err)
 		}
 	}
-	for _, name := range []string{qualityFile, qualityNumbers} {
+	for _, name := range []string{qualityFile, asideFolder + "/tables/estimates.csv", asideFolder + "/tables/estimates.parquet"} {
 		if info, err := os.Stat(filepath.Join(out+"-check", name)); err != nil || info.Mode().Perm()&0o077 != 0 {
 			t.Errorf("the page about the exports is not private: %v, %v", info, err)
 		}

@@ -86,18 +86,16 @@ func (p *profile) add(v string, n int, years []int) {
 	switch {
 	case wholeForm.MatchString(v):
 		p.whole += n
-		if x, err := strconv.Atoi(v); err == nil {
-			if x >= -9999 && x <= 99999 {
-				p.small += n
-			}
-			if x > 90 {
-				p.overdue += n
-			}
+		if x, err := strconv.Atoi(v); err == nil && x >= -9999 && x <= 99999 {
+			p.small += n
 		}
 	case pointForm.MatchString(v):
 		p.point += n
 	case commaForm.MatchString(v):
 		p.comma += n
+	}
+	if x, err := strconv.ParseFloat(strings.Replace(v, ",", ".", 1), 64); err == nil && x > 90 {
+		p.overdue += n
 	}
 	p.addDate(v, n, years)
 	if len(p.shapes) < 100 {
@@ -132,8 +130,10 @@ func (p *profile) known() int {
 // kind says which type fits every value.
 func (p *profile) kind() string {
 	tokensToo := ""
-	if len(p.tokens) > 0 {
-		tokensToo = ", beside marks that look like missing"
+	for v := range p.tokens {
+		if !wholeForm.MatchString(v) { // 99 among numbers is told where missing values are
+			tokensToo = ", beside marks that look like missing"
+		}
 	}
 	numbers := p.whole + p.point + p.comma
 	lostNumbers := 0

@@ -379,9 +379,13 @@ func (p *page) identifiers(g *group, used []field) {
 
 // rest lists the columns that are not read.
 func (p *page) rest(g *group, t guess, used []field) {
-	first := true
+	if len(t.wide) > 0 && len(g.guessTable().wide) == 0 {
+		p.say(2, "The other columns of the file stand above, with the table that they were proposed for.")
+		return
+	}
+	first, scores := true, g.scoresFrom()
 	for _, c := range g.columns {
-		if t.isWide(c.header) || slices.ContainsFunc(used, func(f field) bool { return f.column == c }) {
+		if scores.isWide(c.header) && t.table.Name == "procedures" || t.isWide(c.header) || slices.ContainsFunc(used, func(f field) bool { return f.column == c }) {
 			continue
 		}
 		if first {
