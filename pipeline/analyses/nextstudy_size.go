@@ -64,7 +64,7 @@ func (s *next) roughSize() float64 {
 	share, log := 1/(1+s.ask.Allocation), math.Log(s.ask.HazardRatio)
 	events := z * z / (share * (1 - share) * log * log)
 	seen := float64(s.counts.Events(0, 1)) / float64(s.patients)
-	return events / (seen * (share + (1-share)*math.Min(s.ask.HazardRatio, 1/seen)))
+	return events / (seen * (share + float64((1-share)*math.Min(s.ask.HazardRatio, 1/seen))))
 }
 
 // stretch is by which factor the reach of the test beyond its critical value, in standard errors, has to grow for the power

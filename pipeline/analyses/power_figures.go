@@ -49,7 +49,7 @@ func (s *planning) draw(slug, title string, x report.Axis, from float64, at powe
 			c.Measure = "half-width"
 		}
 		for k := range points + 1 {
-			at := from + float64(k)/float64(points)*(x.Max-from)
+			at := from + float64(float64(k)/float64(points)*(x.Max-from))
 			answer, err := power.Solve(d, l.at(at))
 			if err != nil {
 				continue
@@ -169,7 +169,7 @@ func (s *planning) recruitmentFigure() report.Figure {
 func ticksBetween(low, high float64) []float64 {
 	step := niceStep((high - low) / 8)
 	var ticks []float64
-	for i := math.Ceil(low/step - 1e-9); i*step <= high+1e-9*step; i++ {
+	for i := math.Ceil(low/step - 1e-9); float64(i*step) <= high+float64(1e-9*step); i++ {
 		ticks = append(ticks, i*step)
 	}
 	return ticks

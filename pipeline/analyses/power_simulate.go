@@ -98,9 +98,9 @@ func pattern(word string) []trials.Entered {
 	var list []trials.Entered
 	for i := 1; i <= pieces; i++ {
 		by := float64(i) / pieces
-		share := by * by
+		share := float64(by * by)
 		if word == "falling" {
-			share = 1 - (1-by)*(1-by)
+			share = 1 - float64((1-by)*(1-by))
 		}
 		list = append(list, trials.Entered{By: by, Share: share})
 	}

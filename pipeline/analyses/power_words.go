@@ -161,7 +161,7 @@ func (s *planning) pointsWord() string {
 // test is the test without how its power is worked out.
 func (s *planning) test() string {
 	test := s.answer.Method.Words
-	for _, stop := range []string{", ", " by "} {
+	for _, stop := range []string{" by ", ", with ", ", every ", ", the ", ", all ", ", of ", ", one "} {
 		test, _, _ = strings.Cut(test, stop)
 	}
 	return test
@@ -233,8 +233,17 @@ func (s *planning) likeness() report.Text {
 	return append(t, say(" which multiplies it by ", value(s.id("design-effect")), ": the comparison is made within "+c.Within+", and what is shared there falls out of it.")...)
 }
 
-// methods are the paragraph for the protocol.
+// methods are the paragraph for the protocol: the answer with all that it rests on, how it was worked out, and the source.
 func (s *planning) methods() []report.Text {
+	t := say("For the protocol: ", s.mainSentence())
+	if more := s.circumstances(); len(more) > 0 {
+		t = append(t, say(" ", more)...)
+	}
+	return []report.Text{say(t, " ", s.workedOut())}
+}
+
+// workedOut says by which test and formula, with the source.
+func (s *planning) workedOut() report.Text {
 	m := s.answer.Method
 	what := map[power.Name]string{power.Size: "The size of the study", power.Power: "The power of the study", power.HalfWidth: "The width of the interval"}[s.answer.Solved]
 	if what == "" {
@@ -255,9 +264,9 @@ func (s *planning) methods() []report.Text {
 		t = append(t, say(" Shoulders of one patient or hospital were allowed for by the design effect (Kish, Survey Sampling, 1965; for unequal clusters Eldridge, Ashby and Kerry, Int J Epidemiol 2006;35:1292).")...)
 	}
 	if usual := s.usual(); usual != "" {
-		t = append(t, say(" Not stated in the plan and taken as usual: "+usual+".")...)
+		t = append(t, say(" Not stated in the plan, and taken as usual: "+usual+".")...)
 	}
-	return []report.Text{t}
+	return t
 }
 
 // usual lists the choices that were filled in and that matter.
@@ -267,9 +276,9 @@ func (s *planning) usual() string {
 		if _, given := s.asked.Given[t.Name]; given || t.Usual == nil || t.Name == power.BothShoulders || t.Name == power.HospitalSize || t.Name == power.ComparedWithin {
 			continue
 		}
-		list = append(list, t.Words+" "+t.Usual.Describe())
+		list = append(list, t.Words+": "+t.Usual.Describe())
 	}
-	return joinWords(list)
+	return strings.Join(list, "; ")
 }
 
 // remarks warn where the formula is a poor guide.

@@ -24,6 +24,9 @@ func (r *reader) document(root *yaml.Node) {
 		r.mistyped(root, "the plan", group, `a group of keys, beginning with "plan: 1"`)
 		return
 	}
+	if r.isForPower(root) {
+		return
+	}
 	s := r.section(root, "the plan", "plan", "study", "title", "about", "invented", "exports", "data_cut", "follow_up",
 		"indication", "cohort", "endpoints", "visits", "analyses", "outputs", "disclosure", "rules")
 	r.version(s.need("plan", `add "plan: 1" at the top`))

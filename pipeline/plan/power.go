@@ -116,6 +116,15 @@ func (r *reader) readPower(data []byte) *PowerPlan {
 	return p
 }
 
+// isForPower reports a plan for power where a study plan is expected.
+func (r *reader) isForPower(root *yaml.Node) bool {
+	if len(root.Content) == 0 || root.Content[0].Value != "power" {
+		return false
+	}
+	r.malformed(root.Content[0], "this is a plan for power, which needs no exports", "a study plan, beginning with \"plan: 1\"", "say: deltoid power "+r.path)
+	return true
+}
+
 func (r *reader) designs(n *yaml.Node) []Planned {
 	var list []Planned
 	lines := map[string]int{}

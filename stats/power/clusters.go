@@ -113,7 +113,7 @@ func (a *assumed) clusters() Clusters {
 	both, likeness := a.x(BothShoulders), a.x(ShoulderLikeness)
 	perPatient := (1 + float64(3*both)) / (1 + both)
 	cv := a.x(HospitalVariation)
-	perHospital := a.x(HospitalSize) * (1 + float64(cv*cv))
+	perHospital := float64(a.x(HospitalSize) * (1 + float64(cv*cv)))
 	switch c.Within {
 	case withinPatients:
 		c.Shoulders = -likeness

@@ -23,7 +23,7 @@ var characteristic = &Design{
 		sized("shoulders"), tested(1, false), lost(), directed("hazard ratio"), clustered()),
 	Goal: Power, Effect: HazardRatio, Counted: "shoulders", Groups: 1, sizeUnit: Persons, least: 1, null: func(*assumed) float64 { return 1 }, far: ratioFar,
 	reach: func(a *assumed, n, _ float64) float64 {
-		z := math.Sqrt(n*a.x(EventRate)*(1-a.x(Explained))) * a.x(Spread) * math.Abs(math.Log(a.x(HazardRatio)))
+		z := float64(math.Sqrt(n*a.x(EventRate)*(1-a.x(Explained))) * a.x(Spread) * math.Abs(math.Log(a.x(HazardRatio))))
 		return dist.NormalLower(z + dist.NormalQuantile(a.tail()))
 	},
 	more: func(a *assumed, n, _ float64) []Quantity {
@@ -50,7 +50,7 @@ var incidence = &Design{
 		w := a.watch()
 		d := float64(n1*w.seen(a.causeHazard(First))) + float64(n2*w.seen(a.causeHazard(Second)))
 		share := n2 / (n1 + n2)
-		z := math.Sqrt(d*share*(1-share)) * math.Abs(math.Log(a.subRatio()))
+		z := float64(math.Sqrt(d*share*(1-share)) * math.Abs(math.Log(a.subRatio())))
 		return dist.NormalLower(z + dist.NormalQuantile(a.tail()))
 	},
 	more: func(a *assumed, n1, n2 float64) []Quantity {
@@ -66,7 +66,7 @@ var incidence = &Design{
 // causeHazard is the hazard of the event that gives a cumulative incidence by the stated time beside the hazard of death.
 func (a *assumed) causeHazard(name Name) float64 {
 	died, at, want := hazardOf(a.x(Deaths), 1), a.x(At), a.x(name)
-	short := func(h float64) float64 { return h/(h+died)*-math.Expm1(-(h+died)*at) - want }
+	short := func(h float64) float64 { return float64(h/(h+died)*-math.Expm1(-(h+died)*at)) - want }
 	high := hazardOf(want, at)
 	for short(high) < 0 {
 		high *= 2

@@ -80,7 +80,7 @@ func (w watch) over(to float64, f func(t float64) float64) float64 {
 }
 
 // seen is the share whose event is observed, with the event's hazard.
-func (w watch) seen(hazard float64) float64 { return hazard * w.time(hazard) }
+func (w watch) seen(hazard float64) float64 { return float64(hazard * w.time(hazard)) }
 
 // time is the mean time under observation, in years, which ends with the event.
 func (w watch) time(hazard float64) float64 {

@@ -93,7 +93,7 @@ func (a *assumed) firstHazard() float64 { return hazardOf(a.x(First), a.x(At)) }
 
 // schoenfeldPower is the power of so many events when a share of the shoulders is in the second group.
 func (a *assumed) schoenfeldPower(events, share float64) float64 {
-	z := math.Sqrt(events*share*(1-share)) * math.Abs(math.Log(a.x(HazardRatio)/noRatio(a)))
+	z := float64(math.Sqrt(events*share*(1-share)) * math.Abs(math.Log(a.x(HazardRatio)/noRatio(a))))
 	return dist.NormalLower(z + dist.NormalQuantile(a.tail()))
 }
 

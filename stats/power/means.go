@@ -150,6 +150,6 @@ func cut(yes bool, a, b string) string {
 func insideMargins(shift, margin, c, df float64) float64 {
 	return spreadOf(df, 0, margin/c, func(s float64) float64 {
 		room := margin - float64(c*s)
-		return dist.NormalLower(room-shift) - dist.NormalLower(-room-shift)
+		return float64(dist.NormalLower(room-shift)) - float64(dist.NormalLower(-room-shift))
 	})
 }

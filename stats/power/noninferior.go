@@ -67,7 +67,7 @@ func restricted(p1, p2, margin, ratio float64) (q1, q2 float64) {
 	if u != 0 {
 		w = (math.Pi + math.Acos(math.Max(-1, math.Min(1, v/(u*u*u))))) / 3
 	}
-	q1 = 2*u*math.Cos(w) - b/(3*a)
+	q1 = float64(2*u*math.Cos(w)) - b/(3*a)
 	q1 = math.Min(1, math.Max(margin, q1))
 	return q1, q1 - margin
 }

@@ -32,11 +32,14 @@ var repeatedScores = &Design{
 		sized("shoulders"), tested(2, false), lost(), clustered()),
 	Goal: Power, Effect: Difference, Counted: "shoulders", Groups: 2, sizeUnit: Persons, least: 3, null: noEffect, far: farAbove,
 	reach: func(a *assumed, n1, n2 float64) float64 {
-		df := n1 + n2 - 2
+		df, factor := n1+n2-2, a.scoreFactor()
 		if a.word(Analysis) == byAdjustment {
+			// By chance the groups differ before the operation too. Adjusting for that costs d²/S of the variance, d being their difference
+			// and S the sum of squares within them: on average 1/(N − 4).
 			df--
+			factor *= 1 + 1/(n1+n2-4)
 		}
-		return a.studentPower(a.x(Difference)/(a.x(SD)*math.Sqrt(a.scoreFactor()*(1/n1+1/n2))), df)
+		return a.studentPower(a.x(Difference)/(a.x(SD)*math.Sqrt(factor*(1/n1+1/n2))), df)
 	},
 	more: func(a *assumed, _, _ float64) []Quantity {
 		return []Quantity{{"variance-factor", "variance of what is compared, as a share of that of one score", Ratio, a.scoreFactor()}}
@@ -73,9 +76,9 @@ var correlation = &Design{
 		r, limit := math.Abs(a.x(Correlation)), math.Sqrt(float64(t*t)/(float64(t*t)+n-2))
 		at := math.Atanh(r) + r/(2*(n-1))
 		root := math.Sqrt(n - 3)
-		p := dist.NormalUpper((math.Atanh(limit) - at) * root)
+		p := float64(dist.NormalUpper((math.Atanh(limit) - at) * root))
 		if a.twoSided() {
-			p += dist.NormalUpper((math.Atanh(limit) + at) * root)
+			p += float64(dist.NormalUpper((math.Atanh(limit) + at) * root))
 		}
 		return p
 	},

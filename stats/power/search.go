@@ -24,7 +24,7 @@ func crossing(f func(float64) float64, low, high float64) float64 {
 		if math.Abs(fb) < math.Abs(fa) {
 			best = b
 		}
-		near := 4e-16*math.Abs(best) + 1e-300
+		near := float64(4e-16*math.Abs(best)) + 1e-300
 		span := near / math.Abs(b-a)
 		if fa == 0 || span > 0.5 {
 			return best

@@ -124,9 +124,9 @@ var simulations = []simulation{
 			c := critical(.05, df)
 			return low > c && high < -c
 		}},
-	{id: "repeated scores", note: "adjusted, correlation 0.6, 20 per group", given: Given{Difference: Is(9), SD: Is(12), Correlation: Is(.6), Size: Is(40), Loss: Is(0)}, off: 0.012,
+	{id: "repeated scores", note: "adjusted, correlation 0.6, 20 per group", given: Given{Difference: Is(9), SD: Is(12), Correlation: Is(.6), Size: Is(40), Loss: Is(0)}, off: 0.002,
 		finds: func(r *rand.Rand, a *Answer) bool { return tRejects(a)(adjusted(r, a, 9, 12, .6)) }},
-	{id: "repeated scores", note: "adjusted, correlation 0.6, 6 per group", given: Given{Difference: Is(18), SD: Is(12), Correlation: Is(.6), Size: Is(12), Loss: Is(0)}, off: 0.06,
+	{id: "repeated scores", note: "adjusted, correlation 0.6, 6 per group", given: Given{Difference: Is(18), SD: Is(12), Correlation: Is(.6), Size: Is(12), Loss: Is(0)}, off: 0.02,
 		finds: func(r *rand.Rand, a *Answer) bool { return tRejects(a)(adjusted(r, a, 18, 12, .6)) }},
 	{id: "repeated scores", note: "change, 2 before and 3 after", given: Given{Difference: Is(6), SD: Is(12), Correlation: Is(.5), Size: Is(60), Loss: Is(0), Analysis: Says(byChange), MeasuresBefore: Is(2), MeasuresAfter: Is(3)},
 		finds: func(r *rand.Rand, a *Answer) bool {

@@ -177,9 +177,9 @@ func (a *assumed) roundUp(first, k float64) (r1, r2 float64) {
 	up := func(x float64) float64 { return math.Ceil(x - float64(1e-9*x)) }
 	if a.design.sizeUnit == Persons {
 		r1 = up(first)
-		return r1, up(first * k)
+		return r1, up(float64(first * k))
 	}
-	total := up(first * (1 + k))
+	total := up(float64(first * (1 + k)))
 	return total / (1 + k), total - total/(1+k)
 }
 
@@ -211,8 +211,8 @@ func (a *assumed) solveWhole() float64 {
 	at := step * math.Ceil(1.05*start.Recruited[0]/step)
 	const stretch = 12
 	for kept := 0; kept < stretch; kept++ {
-		if !holds(at + step*float64(kept)) {
-			at, kept = at+step*float64(kept+1), -1
+		if !holds(at + float64(step*float64(kept))) {
+			at, kept = at+float64(step*float64(kept+1)), -1
 		}
 		if at > largest {
 			a.refuse(d.Effect, "a larger effect", "no size was found that keeps the power")

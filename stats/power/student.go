@@ -40,8 +40,8 @@ func critical(tail, df float64) float64 {
 		return dist.StudentSpread(1-float64(2*tail), df)
 	}
 	z := -dist.NormalQuantile(tail)
-	cube := z * z * z
-	t := z + (cube+z)/(4*df) + (5*cube*z*z+16*cube+3*z)/(96*df*df)
+	cube := float64(z * z * z)
+	t := z + (cube+z)/(4*df) + (float64(5*cube*z*z)+float64(16*cube)+float64(3*z))/(96*df*df)
 	h := (df + 1) / 2
 	g1, _ := math.Lgamma(h)
 	g2, _ := math.Lgamma(df / 2)
