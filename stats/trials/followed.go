@@ -42,7 +42,7 @@ var clustersText = [...]string{NoClusters: "", ByPatient: ", clustered by patien
 
 // LogRank compares the hazards of the event, death being censored: survival.LogRank with equal
 // weights. Two arms are compared in one pass that counts over days and makes no garbage.
-func LogRank() Test { return Test{"log-rank test", logRank} }
+func LogRank() Test { return Test{Name: "log-rank test", Run: logRank} }
 
 func logRank(s *Sample) Verdict {
 	if s.Groups != 2 {
@@ -108,7 +108,7 @@ func tested(score []float64, p float64, status survival.Status) Verdict {
 
 // WeightedLogRank is survival.LogRank with weights, for differences early or late.
 func WeightedLogRank(w survival.Weighting) Test {
-	return Test{"log-rank test, weights " + w.String(), func(s *Sample) Verdict {
+	return Test{Name: "log-rank test, weights " + w.String(), Run: func(s *Sample) Verdict {
 		counts, err := survival.Count(s.data())
 		if err != nil {
 			return Verdict{Reason: err.Error()}
@@ -130,7 +130,7 @@ func logRankOf(w survival.Weighting, strata ...*survival.Counts) Verdict {
 
 // StratifiedLogRank compares within strata.
 func StratifiedLogRank() Test {
-	return Test{"stratified log-rank test", func(s *Sample) Verdict {
+	return Test{Name: "stratified log-rank test", Run: func(s *Sample) Verdict {
 		counts, err := survival.CountByStratum(s.data(), s.Stratum, s.Strata)
 		if err != nil {
 			return Verdict{Reason: err.Error()}
@@ -142,7 +142,7 @@ func StratifiedLogRank() Test {
 // ClusteredLogRank has a variance summed over clusters: survival.ClusteredLogRank. Two arms are
 // compared in one pass over days and one over rows, without garbage.
 func ClusteredLogRank(c Clusters) Test {
-	return Test{"log-rank test" + clustersText[c], func(s *Sample) Verdict {
+	return Test{Name: "log-rank test" + clustersText[c], Run: func(s *Sample) Verdict {
 		if cluster := c.of(s); s.Groups == 2 && cluster != nil {
 			return s.clusteredScore(cluster)
 		}
@@ -222,7 +222,7 @@ func (s *Sample) walk(share, hazard, drift []float64) {
 
 // Gray compares the cumulative incidences of the event, deaths included: competing.Gray.
 func Gray(rho float64) Test {
-	return Test{"Gray's test", func(s *Sample) Verdict {
+	return Test{Name: "Gray's test", Run: func(s *Sample) Verdict {
 		counts, err := survival.Count(s.data())
 		if err != nil {
 			return Verdict{Reason: err.Error()}
@@ -237,7 +237,7 @@ func Gray(rho float64) Test {
 
 // ClusteredGray is Gray's test with a variance summed over clusters: competing.ClusteredGray.
 func ClusteredGray(rho float64, c Clusters) Test {
-	return Test{"Gray's test" + clustersText[c], func(s *Sample) Verdict {
+	return Test{Name: "Gray's test" + clustersText[c], Run: func(s *Sample) Verdict {
 		d := s.data()
 		d.Cluster = c.of(s)
 		t, err := competing.ClusteredGray(1, rho, d, nil, 1)
@@ -296,7 +296,7 @@ func (s *Sample) numbersOf(j int) []float64 {
 
 // Cox tests the hazard ratio of the second arm: hazards.Cox.
 func Cox(m Model) Test {
-	return Test{"Cox model" + clustersText[m.Clusters], func(s *Sample) Verdict {
+	return Test{Name: "Cox model" + clustersText[m.Clusters], Margin: m.logMargin(), Run: func(s *Sample) Verdict {
 		d := hazards.Data{Exit: s.Exit, Cause: s.Cause, Cluster: m.Clusters.of(s)}
 		if m.Stratified {
 			d.Stratum = s.Stratum
@@ -311,7 +311,7 @@ func Cox(m Model) Test {
 
 // FineGray tests the ratio of subdistribution hazards of the second arm: competing.Subdistribution.
 func FineGray(m Model) Test {
-	return Test{"Fine and Gray's model" + clustersText[m.Clusters], func(s *Sample) Verdict {
+	return Test{Name: "Fine and Gray's model" + clustersText[m.Clusters], Margin: m.logMargin(), Run: func(s *Sample) Verdict {
 		d := s.data()
 		d.Group, d.Groups, d.Cluster = nil, 1, m.Clusters.of(s)
 		fit, err := competing.Subdistribution(d, 1, m.columns(s), competing.SubdistributionOptions{})
@@ -325,7 +325,7 @@ func FineGray(m Model) Test {
 // RestrictedMean tests the difference of the mean times free of the event up to a horizon, second
 // arm minus first, against a margin in days.
 func RestrictedMean(horizon, margin float64) Test {
-	return Test{"test of the difference of restricted mean times", func(s *Sample) Verdict {
+	return Test{Name: "test of the difference of restricted mean times", Margin: margin, Run: func(s *Sample) Verdict {
 		counts, err := survival.Count(s.data())
 		if err != nil {
 			return Verdict{Reason: err.Error()}
@@ -349,7 +349,7 @@ func RestrictedMean(horizon, margin float64) Test {
 
 // RateRatio tests the events per time under observation, exactly: monitor.Ratio.
 func RateRatio() Test {
-	return Test{"exact test of the rate ratio", func(s *Sample) Verdict {
+	return Test{Name: "exact test of the rate ratio", Run: func(s *Sample) Verdict {
 		var tally [2]monitor.Tally
 		for i, g := range s.Group {
 			if g > 1 {

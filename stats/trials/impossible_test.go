@@ -83,6 +83,13 @@ func TestImpossibleSearches(t *testing.T) {
 	if _, err := trials.SizeFor(0.8, 10, 100, none, trials.LogRank(), o); err == nil || !strings.Contains(err.Error(), "effect is none") {
 		t.Errorf("error %v, want that there is no effect", err)
 	}
+	// With a margin equal arms are what is to be shown.
+	equal, err := trials.SizeFor(0.8, 50, 5000, func(n int) trials.Source {
+		return &trials.Design{Patients: n, Arms: arms(trials.Constant(0.3/365.25), 1), Accrual: trials.Accrual{FollowUp: 1500}}
+	}, trials.Cox(trials.Model{Margin: 1.8}), trials.Options{Level: 0.025, Sides: 1, Most: 100})
+	if err != nil || equal.Status != trials.Found {
+		t.Errorf("a study against a margin: %+v, %v", equal, err)
+	}
 	some := func(n int) trials.Source { d := good(); d.Patients = n; return d }
 	if _, err := trials.SizeFor(0.04, 10, 100, some, trials.LogRank(), o); err == nil || !strings.Contains(err.Error(), "power is 0.04, want above the level") {
 		t.Errorf("error %v, want that the power is below the level", err)

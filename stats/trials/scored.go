@@ -14,7 +14,7 @@ func MeanDifference(visit int, change bool, margin float64) Test {
 	if change {
 		name = "Welch's t test of the changes"
 	}
-	return Test{name, func(s *Sample) Verdict {
+	return Test{Name: name, Margin: margin, Run: func(s *Sample) Verdict {
 		var values [2][]float64
 		values[0], values[1] = s.x[:0], s.y[:0]
 		for i, g := range s.Group {
@@ -48,7 +48,7 @@ func (s *Sample) scoreOf(i, visit int, change bool) (float64, bool) {
 // are known. With clusters the variance is summed over them, times G/(G − 1) with G clusters, and
 // has G − 1 degrees of freedom.
 func AdjustedMeans(visit int, c Clusters, margin float64) Test {
-	return Test{"analysis of covariance" + clustersText[c], func(s *Sample) Verdict {
+	return Test{Name: "analysis of covariance" + clustersText[c], Margin: margin, Run: func(s *Sample) Verdict {
 		f := s.adjust(visit)
 		switch {
 		case f.n[0] < 2 || f.n[1] < 2 || f.n[0]+f.n[1] < 4 || !(f.sxx > 0):
@@ -169,12 +169,12 @@ func Responded(visit int, threshold float64) Outcome {
 // Proportions tests the shares with an outcome by Pearson's chi-square without continuity
 // correction: describe.ChiSquare. The effect is the difference of the shares, second arm minus first.
 func Proportions(o Outcome) Test {
-	return Test{"chi-square test of the share " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.ChiSquare) }}
+	return Test{Name: "chi-square test of the share " + o.Name, Run: func(s *Sample) Verdict { return s.shares(o, describe.ChiSquare) }}
 }
 
 // ExactProportions tests the shares by Fisher's exact test.
 func ExactProportions(o Outcome) Test {
-	return Test{"Fisher's exact test of the share " + o.Name, func(s *Sample) Verdict { return s.shares(o, describe.FisherExact) }}
+	return Test{Name: "Fisher's exact test of the share " + o.Name, Run: func(s *Sample) Verdict { return s.shares(o, describe.FisherExact) }}
 }
 
 func (s *Sample) shares(o Outcome, test func([][]int64) describe.Test) Verdict {
@@ -208,7 +208,7 @@ func proportion(count [2]int64) (p, variance float64) {
 // Odds tests the odds ratio of an outcome in a logistic regression, on the rows in which it is
 // known: regression.Logistic.
 func Odds(o Outcome, m Model) Test {
-	return Test{"logistic regression of the share " + o.Name + clustersText[m.Clusters], func(s *Sample) Verdict {
+	return Test{Name: "logistic regression of the share " + o.Name + clustersText[m.Clusters], Margin: m.logMargin(), Run: func(s *Sample) Verdict {
 		columns := m.columns(s)
 		outcome, weight := s.numbersOf(len(columns)), s.numbersOf(len(columns)+1)
 		for i := range outcome {

@@ -70,7 +70,7 @@ func SizeFor(power float64, low, high int, at func(patients int) Source, test Te
 	}
 	s := &search{power: power, test: test, Options: o, at: func(x float64) Source { return at(int(x)) }}
 	for _, n := range []int{low, high} {
-		if d, ok := at(n).(*Design); ok && d.same() {
+		if d, ok := at(n).(*Design); ok && d.same() && test.Margin == 0 {
 			return nil, impossible("effect", "none", "arms that differ", "without an effect the power is the level, whatever the size")
 		}
 	}

@@ -28,6 +28,9 @@ type Test struct {
 	// Run looks at one study. It is called from several goroutines at once, each with samples of
 	// its own, and must keep nothing between calls.
 	Run func(*Sample) Verdict
+	// Margin is what the test holds the effect against, on its own scale: 0 for no effect. With a
+	// margin there is something to find even where the arms do not differ.
+	Margin float64
 }
 
 // normal is the verdict of an estimate against a margin.
