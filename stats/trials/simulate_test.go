@@ -314,3 +314,27 @@ func TestAnyNumberOfProcessors(t *testing.T) {
 		t.Errorf("%v after %d replicates, want the error above its bound after 90", r.Status, r.Replicates)
 	}
 }
+
+// Looks on days of the calendar, with limits that somebody states (3 at each look but the last,
+// after Haybittle and Peto, as is common practice), and looks at numbers of scores: the size stays
+// close to the level.
+func TestLooksOnDaysAndAtScores(t *testing.T) {
+	d := &trials.Design{Patients: 400, Arms: arms(trials.Constant(0.15/year), 1), Accrual: trials.Accrual{Days: 730, FollowUp: 1095}}
+	o := plain(600)
+	o.Looks = &trials.Looks{Schedule: trials.OnDays, At: []int32{600, 1200, 1825}, Information: []float64{0.15, 0.55, 1}, Shape: trials.Stated, Limit: []float64{3, 3, 1.96}}
+	r := simulate(t, d, trials.LogRank(), o)
+	agree(t, "size, looks on days, limits 3, 3, 1.96", r.Power, r.Boundary.Level, 0.005)
+	if r.Looks[1].Day.Value != 1200 || r.Short.Count > 0 || r.Looks[0].Events.Value >= r.Looks[1].Events.Value {
+		t.Errorf("looks %+v", r.Looks)
+	}
+	d = &trials.Design{
+		Patients: 200, Arms: arms(nil, 1), Accrual: trials.Accrual{Days: 600, FollowUp: 400}, Hospitals: trials.Hospitals{Number: 3, Sizes: []float64{5, 2, 1}},
+		Scores: &trials.Scores{Visits: []int32{0, 365}, Mean: [][]float64{{0, 0}, {0, 0}}, SD: []float64{1, 1}, Correlation: trials.FadingCorrelation(2, 0.5)},
+	}
+	o.Looks = &trials.Looks{Schedule: trials.AtScores, At: []int32{100, 200}, Shape: trials.Pocock}
+	r = simulate(t, d, trials.AdjustedMeans(1, trials.NoClusters, 0), o)
+	agree(t, "size, looks at 100 and 200 scores", r.Power, 0.05, 0)
+	if half := r.Looks[0].Day.Value; math.Abs(half-365-300) > 25 {
+		t.Errorf("half the scores are there after %v days, want about 300 + 365", half)
+	}
+}
