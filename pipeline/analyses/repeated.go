@@ -51,6 +51,9 @@ func repeatedSection(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 	if s.visits == nil {
 		return s.noScores(s.heading(), s.question()), nil
 	}
+	if len(s.compared()) > mostModelGroups {
+		return s.tooMany(), nil
+	}
 	if err := s.gather(); err != nil {
 		return report.Section{}, err
 	}
@@ -61,6 +64,16 @@ func repeatedSection(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analys
 	section := report.Section{ID: asked.ID, Heading: s.heading(), Question: s.question(), Figures: s.pictures(), Sheets: s.sheets()}
 	section.Answer, section.Method, section.Notes = s.answer(), s.method(), s.notes()
 	return section, nil
+}
+
+// mostModelGroups is how many groups one model takes: each has a mean at each visit, and time grows with their square.
+const mostModelGroups = 40
+
+// tooMany is the section of an analysis with more groups than one model takes.
+func (s *repeated) tooMany() report.Section {
+	t := report.Words("The groups are too many for one model: it takes up to " + plain(mostModelGroups) + ". Give several codes one label, ask for the codes that matter with “within”, or leave “by” out.")
+	s.short[s.asked.ID] = t
+	return report.Section{ID: s.asked.ID, Heading: s.heading(), Question: s.question(), Answer: []report.Text{t}}
 }
 
 // gather makes the rows of the model: a score of a shoulder at a visit.

@@ -206,3 +206,26 @@ func TestRepeatedScoresWithoutAnAnswer(t *testing.T) {
 		}
 	}
 }
+
+// A group for each child is more than one model takes.
+func TestRepeatedScoresOfTooManyGroups(t *testing.T) {
+	var procedures, scores strings.Builder
+	procedures.WriteString("patient,side,day,procedure,occasion,sex,age,hospital\n")
+	scores.WriteString("patient,side,day,instrument,value\n")
+	for i := range 41 {
+		fmt.Fprintf(&procedures, "p%d,left,1000,reverse,primary,male,70,h%d\n", i, i)
+		for _, day := range []int{1365, 2095} {
+			fmt.Fprintf(&scores, "p%d,left,%d,constant,%d\n", i, day, 40+i%7)
+		}
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "procedures.csv"), procedures.String())
+	write(t, filepath.Join(dir, "scores.csv"), scores.String())
+	write(t, filepath.Join(dir, "revisions.csv"), "patient,side,day,reason\n")
+	write(t, filepath.Join(dir, "plan.yaml"), childrenPlan+"  - {id: r, kind: repeated scores, endpoint: revision, instrument: constant, by: hospital, visits: [8 years, 10 years]}\n")
+	for id := range deltoidRun(t, filepath.Join(dir, "plan.yaml")) {
+		if strings.HasPrefix(id, "r.") {
+			t.Errorf("%s is estimated of 41 groups", id)
+		}
+	}
+}

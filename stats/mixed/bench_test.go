@@ -92,3 +92,21 @@ func BenchmarkSmallStudy(b *testing.B) {
 		}
 	}
 }
+
+// Forty groups at four visits: 160 means, tested together.
+func BenchmarkManyGroups(b *testing.B) {
+	s := followed(3, 8000, 4, false)
+	s.Groups = nil
+	for g := range int32(40) {
+		s.Groups = append(s.Groups, fmt.Sprint("group ", g))
+	}
+	for i, shoulder := range s.Subject {
+		s.Group[i] = shoulder % 40
+	}
+	for b.Loop() {
+		t, err := mixed.Trajectories(s, mixed.Options{})
+		if err != nil || t.Fit.Status != mixed.Converged || t.ChangeTest().Status != mixed.Converged || t.GroupTest().DF1 != 156 {
+			b.Fatal(err, t.Fit.Status, t.Fit.Reason)
+		}
+	}
+}

@@ -134,17 +134,71 @@ func (f *Fit) Test(name string, rows [][]float64) Test {
 	return t
 }
 
-// independent drops contrasts that are combinations of those before.
+// independent drops contrasts that are combinations of those before: what they add to the variance, both plain and adjusted, is nothing.
 func (f *Fit) independent(rows [][]float64) (kept [][]float64) {
+	plain, adjusted := &orthogonal{m: f.Model}, &orthogonal{m: f.Variance}
 	for _, w := range rows {
-		with := append(kept[:len(kept):len(kept)], w)
-		_, bad := covariates.Factorise(project(with, f.Model), len(with), nil)
-		_, adjusted := covariates.Factorise(project(with, f.Variance), len(with), nil)
-		if bad < 0 && adjusted < 0 {
-			kept = with
+		a, b := plain.rest(w), adjusted.rest(w)
+		if a != nil && b != nil {
+			plain.base, adjusted.base = append(plain.base, a), append(adjusted.base, b)
+			kept = append(kept, w)
 		}
 	}
 	return kept
+}
+
+// orthogonal is contrasts without a covariance in M, after Gram and Schmidt.
+type orthogonal struct {
+	m    []float64
+	base []*direction
+}
+
+// direction is a contrast u with M u, at a variance of 1.
+type direction struct{ u, mu []float64 }
+
+// rest returns what a contrast adds to those before it, nil for nothing.
+func (o *orthogonal) rest(w []float64) *direction {
+	d := &direction{u: append([]float64(nil), w...), mu: apply(o.m, w)}
+	before := dot(d.u, d.mu)
+	for range 2 { // a second time, for what rounding left
+		for _, b := range o.base {
+			c := dot(d.u, b.mu)
+			for j := range d.u {
+				d.u[j] -= float64(c * b.u[j])
+				d.mu[j] -= float64(c * b.mu[j])
+			}
+		}
+	}
+	after := dot(d.u, d.mu)
+	if !(after > 1e-10*before) {
+		return nil
+	}
+	for j := range d.u {
+		d.u[j], d.mu[j] = d.u[j]/math.Sqrt(after), d.mu[j]/math.Sqrt(after)
+	}
+	return d
+}
+
+func dot(a, b []float64) (sum float64) {
+	for j, x := range a {
+		sum += float64(x * b[j])
+	}
+	return sum
+}
+
+// apply returns M w.
+func apply(m, w []float64) []float64 {
+	n := len(w)
+	out := make([]float64, n)
+	for j, x := range w {
+		if x == 0 {
+			continue
+		}
+		for h := range out {
+			out[h] += float64(x * m[j*n+h])
+		}
+	}
+	return out
 }
 
 // project returns L M Lᵀ.
@@ -152,20 +206,9 @@ func project(rows [][]float64, m []float64) []float64 {
 	k := len(rows)
 	out := make([]float64, k*k)
 	for i, a := range rows {
-		n := len(a)
-		half := make([]float64, n)
-		for j, x := range a {
-			if x == 0 {
-				continue
-			}
-			for h := range half {
-				half[h] += float64(x * m[j*n+h])
-			}
-		}
+		half := apply(m, a)
 		for c, b := range rows {
-			for h, x := range half {
-				out[i*k+c] += float64(x * b[h])
-			}
+			out[i*k+c] = dot(half, b)
 		}
 	}
 	symmetric(out, k)

@@ -26,14 +26,14 @@ type basis struct {
 	chol []int // coordinates that the last directions are derivatives by; empty as a rule
 }
 
-func newBasis(c *coordinates, a *ascent, spread float64) *basis {
+func newBasis(c *coordinates, a *ascent, f *frame) *basis {
 	b := &basis{held: make([]bool, c.size)}
 	theta := a.state.theta
 	for _, k := range c.square {
-		b.held[k] = theta[k] < edge*spread
+		b.held[k] = theta[k] < edge*f.spread
 	}
 	if t := c.triple; t >= 0 {
-		b.triple(t, a.at, theta)
+		b.triple(t, a.at, theta, f)
 	}
 	for k, held := range b.held {
 		if !held {
@@ -53,21 +53,21 @@ func newBasis(c *coordinates, a *ascent, spread float64) *basis {
 	return b
 }
 
-// triple looks whether the covariance of intercepts and slopes is singular: without intercepts, without slopes, or with one a multiple of
+// triple looks whether the covariance of intercepts and slopes is singular: without slopes, without intercepts, or with one a multiple of
 // the other.
-func (b *basis) triple(t int, at, theta []float64) {
+func (b *basis) triple(t int, at, theta []float64, f *frame) {
 	hold := func(places ...int) {
 		for _, k := range places {
 			b.held[t+k] = true
 		}
 	}
+	reach := f.reach()
 	switch slopes := theta[t+2]; {
-	case math.Abs(at[t+2]) > 1e-4*math.Sqrt(slopes) && theta[t] > 0 && theta[t]*slopes > 0:
-	case slopes <= 0:
+	case slopes*reach*reach < edge*f.spread:
 		hold(1, 2)
-	case theta[t] <= 0:
+	case theta[t] < edge*f.spread:
 		hold(0, 1)
-	default:
+	case math.Abs(at[t+2]) < 1e-4*math.Sqrt(slopes):
 		hold(0, 1, 2)
 		b.chol = []int{t, t + 1}
 	}
@@ -100,15 +100,14 @@ func (b *basis) bent(c *coordinates, w []float64) []float64 {
 
 // infer sets standard errors and all they need; it reports whether the information has an inverse.
 func (f *Fit) infer(l *likelihood, c *coordinates, a *ascent) bool {
-	b := newBasis(c, a, f.frame.spread)
+	b := newBasis(c, a, f.frame)
 	n, q := len(b.free), c.size
-	information := a.derivatives.observed
 	expected := f.restrict(b, a.derivatives.expected, q)
 	if _, bad := covariates.Factorise(expected, n, nil); bad >= 0 {
 		f.unidentified(b, bad)
 		return false
 	}
-	chosen := f.restrict(b, information, q)
+	chosen := f.restrict(b, a.derivatives.observed, q)
 	if len(b.chol) > 0 {
 		f.subtractCurve(b, c, chosen, a.derivatives.slope)
 	}
@@ -124,17 +123,22 @@ func (f *Fit) infer(l *likelihood, c *coordinates, a *ascent) bool {
 		w = known.Inverse()
 	}
 	f.inference = &inference{w: f.widen(b, w, q)}
-	square := f.frame.scale * f.frame.scale
-	size := f.frame.width() - 1
-	for k := range q {
-		_, m := f.frame.design.Unscale(make([]float64, size), product(product(a.state.phi, a.derivatives.p[k], size), a.state.phi, size))
-		f.inference.m = append(f.inference.m, times(m, square))
-	}
+	f.deriveVariance(a)
 	f.Variance = f.Model
 	if f.Options.Degrees == KenwardRoger {
 		f.adjust(l, a, b.bent(c, w))
 	}
 	return true
+}
+
+// deriveVariance sets the derivatives of Φ by each parameter.
+func (f *Fit) deriveVariance(a *ascent) {
+	square := f.frame.scale * f.frame.scale
+	size := f.frame.width() - 1
+	for _, p := range a.derivatives.p {
+		_, m := f.frame.design.Unscale(make([]float64, size), product(product(a.state.phi, p, size), a.state.phi, size))
+		f.inference.m = append(f.inference.m, times(m, square))
+	}
 }
 
 // restrict returns the information in the free directions.
@@ -194,6 +198,9 @@ func (f *Fit) unidentified(b *basis, bad int) {
 	f.refuse(NotIdentified, "the scores do not tell the "+name+" from the other parameters of the covariance; take one with fewer")
 }
 
+// multiple reports whether parameter k is one of intercepts and slopes that are multiples of each other, which are free along their line.
+func (b *basis) multiple(k int) bool { return len(b.chol) > 0 && k >= b.chol[0] && k <= b.chol[0]+2 }
+
 func (f *Fit) setParameters(b *basis, theta, w []float64) {
 	q, square := f.structure.size, f.frame.scale*f.frame.scale
 	for k, name := range f.structure.names() {
@@ -201,7 +208,7 @@ func (f *Fit) setParameters(b *basis, theta, w []float64) {
 		if !f.structure.isCorrelation(k) {
 			p.Estimate, p.SE = p.Estimate*square, p.SE*square
 		}
-		if b.held[k] && len(b.chol) == 0 {
+		if b.held[k] && !b.multiple(k) {
 			p.Estimate, p.SE, p.Boundary = 0, 0, true
 		}
 		f.Parameters = append(f.Parameters, p)

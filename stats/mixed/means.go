@@ -74,8 +74,7 @@ func (t *Trajectory) DifferenceOfChanges(group, other, from, to int, level float
 		blend{t.cell(to, group): 1, t.cell(to, other): -1, t.cell(from, group): -1, t.cell(from, other): 1}, nil, level)
 }
 
-// GroupTest tests that groups have one mean at every visit; ChangeTest, that they change alike from visit to visit. Both leave out
-// cells without a mean.
+// GroupTest tests that groups have one mean at every visit. Cells without a mean are left out.
 func (t *Trajectory) GroupTest() Test {
 	var rows [][]float64
 	for v := range t.data.Visits {
@@ -99,22 +98,42 @@ func (t *Trajectory) contrasts(visit int) (rows [][]float64) {
 	return rows
 }
 
-// ChangeTest tests that the differences between groups are the same at every visit.
+// ChangeTest tests that the differences between groups are the same at every visit. Cells without a mean are left out.
 func (t *Trajectory) ChangeTest() Test {
 	var rows [][]float64
 	for g := 1; g < len(t.data.Groups); g++ {
-		for other := range g {
-			from := -1
-			for v := range t.data.Visits {
-				switch {
-				case t.Cells[t.cell(v, g)].Status != Converged || t.Cells[t.cell(v, other)].Status != Converged:
-				case from < 0:
-					from = v
-				default:
-					rows = append(rows, t.weights(blend{t.cell(v, g): 1, t.cell(v, other): -1, t.cell(from, g): -1, t.cell(from, other): 1}, nil))
-				}
-			}
+		others := g
+		if t.complete(0) {
+			others = 1 // all else follows from the differences from one group
+		}
+		for other := range others {
+			rows = append(rows, t.changes(g, other)...)
 		}
 	}
 	return t.Fit.Test("groups by visits", rows)
+}
+
+// complete reports whether a group has a mean at every visit.
+func (t *Trajectory) complete(group int) bool {
+	for v := range t.data.Visits {
+		if t.Cells[t.cell(v, group)].Status != Converged {
+			return false
+		}
+	}
+	return true
+}
+
+// changes compares the changes of two groups since the first visit at which both have means.
+func (t *Trajectory) changes(group, other int) (rows [][]float64) {
+	from := -1
+	for v := range t.data.Visits {
+		switch {
+		case t.Cells[t.cell(v, group)].Status != Converged || t.Cells[t.cell(v, other)].Status != Converged:
+		case from < 0:
+			from = v
+		default:
+			rows = append(rows, t.weights(blend{t.cell(v, group): 1, t.cell(v, other): -1, t.cell(from, group): -1, t.cell(from, other): 1}, nil))
+		}
+	}
+	return rows
 }
