@@ -37,7 +37,7 @@ var widthOfMean = &Design{
 }
 
 func (a *assumed) meanWidth(n float64) float64 {
-	return dist.StudentSpread(a.x(Level), n-1) * a.x(SD) / math.Sqrt(n)
+	return critical((1-a.x(Level))/2, n-1) * a.x(SD) / math.Sqrt(n)
 }
 
 var widthOfMCID = &Design{
