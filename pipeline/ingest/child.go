@@ -43,7 +43,7 @@ func beChild(in io.Reader, out io.Writer, path string) (code int) {
 		return 1
 	}
 	debug.SetMemoryLimit(q.Memory / 4 * 3)
-	debug.SetGCPercent(800)
+	debug.SetGCPercent(800) // what is made here is handed over and gone; the limit bounds what waits to be collected
 	limitMemory(q.Memory)
 	w := &frameWriter{w: out}
 	if f, ok := out.(*os.File); ok {

@@ -23,7 +23,8 @@ var damagedPlaces = commandline.Int("damage", 60, "at how many places Parquet fi
 //
 //	go test ./pipeline/ingest -run ThroughAChild -damage 10000 -timeout 2h -v
 //
-// that is 10,000 places, of eight files by four writers.
+// that is 10,000 places, of eight files by four writers. The last such run, on a busy machine: 6,871 problems, 3,129 tables (where a
+// byte lies in a page without a checksum, or in nothing that is read), the slowest after 2.3 seconds.
 func TestDamagedParquetThroughAChild(t *testing.T) {
 	files := map[string][]byte{}
 	names, err := filepath.Glob(otherWriters + "/*.parquet")

@@ -43,6 +43,10 @@
 // limit of memory: a damaged file is a problem with a name, never the end of the program, and never all of its memory.
 // How many values are missing, the smallest and the largest must be those that the footer states.
 //
+// Of dictionaries each entry goes through the rules once. Findings are made chunk by chunk, as the chunks of a file come to
+// stand in order, so that a file that is wrong in every cell costs no more memory than one that is right; [EachPart] hands the
+// chunks on one by one and keeps none.
+//
 // # Workbooks
 //
 // Of an .xlsx workbook one sheet is read, row by row; its first row that holds anything is the header. A cell is what its
