@@ -176,7 +176,8 @@ func (s *discriminating) areas() (report.Sheet, []report.Text, error) {
 		return s.add(e)
 	}
 	s.all, s.yes = count("shoulders", "shoulders of which all is known", len(s.rows)), count("positive", "to be found", yes)
-	s.total(s.all, s.yes, count("others", "the others", len(s.rows)-yes))
+	others := count("others", "the others", len(s.rows)-yes)
+	s.total(s.all, s.yes, others)
 	for at, x := range s.scores {
 		part := []string{"first", "second"}[at]
 		row := func(what, measure, unit string, v change.Estimate) report.Cell {
@@ -189,6 +190,13 @@ func (s *discriminating) areas() (report.Sheet, []report.Text, error) {
 		cells := []report.Cell{row("area", "area under the curve", report.UnitArea, x.roc.Area), row("cut", "cut point by Youden's index", x.instrument.Unit, change.Estimate{Value: y.At, State: y.State}),
 			row("sensitivity", "sensitivity at the cut point", report.UnitProbability, change.Estimate{Value: y.Sensitivity, State: y.State}), row("specificity", "specificity at the cut point", report.UnitProbability, change.Estimate{Value: y.Specificity, State: y.State})}
 		x.area = s.id(part, "area")
+		if y.OK() {
+			found, wrongly := count(part+".found", "to be found and beyond the cut point", asCount(y.Sensitivity*float64(yes))), count(part+".spared", "of the others, not beyond the cut point", asCount(y.Specificity*float64(len(s.rows)-yes)))
+			s.total(s.yes, found, count(part+".missed", "to be found and not beyond the cut point", yes-asCount(y.Sensitivity*float64(yes))))
+			s.total(others, wrongly, count(part+".wrongly", "of the others, beyond the cut point", len(s.rows)-yes-asCount(y.Specificity*float64(len(s.rows)-yes))))
+			s.derived(s.id(part, "sensitivity"), found)
+			s.derived(s.id(part, "specificity"), wrongly)
+		}
 		sheet.Rows = append(sheet.Rows, report.SheetRow{Label: sentence(x.instrument.Title), Cells: cells})
 	}
 	sheet.Notes = []report.Text{say("Of ", value(s.all), " shoulders of which all is known, ", value(s.yes), " are to be found.")}
@@ -204,6 +212,9 @@ func (s *discriminating) areas() (report.Sheet, []report.Text, error) {
 	}
 	return sheet, answer, nil
 }
+
+// asCount is the count behind a share.
+func asCount(x float64) int { return int(math.Round(x)) }
 
 // againstTheOther compares the areas of two scores.
 func (s *discriminating) againstTheOther(sheet *report.Sheet) (report.Text, error) {

@@ -31,17 +31,18 @@ type goal struct {
 
 // visitCount is what became of the shoulders by one visit. Ids are by column, of shares by goal and column.
 type visitCount struct {
-	k                                        int
-	rulings                                  []change.Response // with those who count as not improved without a score
-	complete                                 []change.Response // with these left out: complete cases
-	rows                                     [][]int32         // shoulders that count, by column
-	scored                                   []int
-	counted, answered, missing, ruled        []string
-	noBefore                                 []string
-	improved, share                          [][]string
-	weighted, least, most                    []string
-	mean, meanBefore, spread, spreadBefore   []string
-	change, possible, ceiling, floor, paired []string
+	k                                      int
+	rulings                                []change.Response // with those who count as not improved without a score
+	complete                               []change.Response // with these left out: complete cases
+	rows                                   [][]int32         // shoulders that count, by column
+	scored                                 []int
+	counted, answered, missing, ruled      []string
+	noBefore                               []string
+	improved, share                        [][]string
+	weighted, least, most                  []string
+	mean, meanBefore, spread, spreadBefore []string
+	change, possible, paired               []string
+	ceiling, floor                         string // of the whole cohort
 }
 
 // recoverySection asks how many improve by an amount that matters, or reach a state that does.

@@ -25,6 +25,8 @@ func (s *recovery) describeVisit(v *visitCount) error {
 		return s.describeState(v)
 	}
 	v.paired = s.counts(w.ID+".both-scores", w.Label+": with a score before the operation and at the visit", shoulders, n)
+	v.ceiling = s.atEnd(v, "ceiling", "at the best end of the scale", all[len(all)-1].CeilingFollowUp)
+	v.floor = s.atEnd(v, "floor", "at the worst end of the scale before the operation", all[len(all)-1].FloorBaseline)
 	for column, c := range all {
 		add := func(what, measure, unit string, x change.Estimate) string {
 			e := s.estimate(w.ID+"."+what, column, w.Label+": "+measure, unit)
@@ -42,8 +44,6 @@ func (s *recovery) describeVisit(v *visitCount) error {
 		v.spread = append(v.spread, add("sd", "standard deviation of the score", s.scoreUnit(), spread(c.FollowUp)))
 		v.change = append(v.change, add("change", "mean improvement", s.scoreUnit(), c.Mean))
 		v.possible = append(v.possible, add("possible", "mean share of the possible improvement", report.UnitProbability, c.Possible))
-		v.ceiling = append(v.ceiling, add("ceiling", "share at the best end of the scale", report.UnitProbability, proportion(c.CeilingFollowUp)))
-		v.floor = append(v.floor, add("floor", "share at the worst end of the scale before the operation", report.UnitProbability, proportion(c.FloorBaseline)))
 	}
 	return nil
 }
@@ -73,19 +73,38 @@ func (s *recovery) describeState(v *visitCount) error {
 		m := describe.MomentsOf(x)
 		v.mean = append(v.mean, add("mean", "mean score", s.scoreUnit(), mean(m)))
 		v.spread = append(v.spread, add("sd", "standard deviation of the score", s.scoreUnit(), spread(m)))
-		at := func(end float64) change.Estimate {
-			k := 0
-			for _, value := range x {
-				if value == end {
-					k++
-				}
-			}
-			return proportion(describe.Wilson(int64(k), int64(len(x)), s.asked.Level))
-		}
-		v.ceiling = append(v.ceiling, add("ceiling", "share at the best end of the scale", report.UnitProbability, at(s.scale.Best)))
-		v.floor = append(v.floor, add("floor", "share at the worst end of the scale", report.UnitProbability, at(s.scale.Worst)))
 	}
+	at := func(end float64) describe.Proportion {
+		whole, k := values[len(values)-1], 0
+		for _, x := range whole {
+			if x == end {
+				k++
+			}
+		}
+		return describe.Wilson(int64(k), int64(len(whole)), s.asked.Level)
+	}
+	v.ceiling = s.atEnd(v, "ceiling", "at the best end of the scale", at(s.scale.Best))
+	v.floor = s.atEnd(v, "floor", "at the worst end of the scale", at(s.scale.Worst))
 	return nil
+}
+
+// atEnd records the share of the whole cohort that is at one end of the scale, with its count, so that a small one is not given
+// away. Few are there as a rule, and groups would only tie more numbers to them.
+func (s *recovery) atEnd(v *visitCount, what, measure string, share describe.Proportion) string {
+	w, last := s.visits.Windows[v.k], len(s.labels)-1
+	e := s.estimate(w.ID+"."+what, last, w.Label+": share "+measure, report.UnitProbability)
+	e.Method = "Wilson interval"
+	if settle(&e, proportion(share)); e.Value.Known {
+		for _, part := range []struct {
+			name string
+			n    int64
+		}{{"count", share.K}, {"not", share.N - share.K}} {
+			c := s.estimate(w.ID+"."+what+"."+part.name, last, w.Label+": "+measure+", "+part.name, shoulders)
+			c.Value, c.Method = report.Some(float64(part.n)), "count"
+			s.derived(e.ID, s.add(c))
+		}
+	}
+	return s.add(e)
 }
 
 // mean and spread take moments for estimates without an interval; proportion takes a share with one.

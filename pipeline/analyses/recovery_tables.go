@@ -79,17 +79,25 @@ func (s *recovery) scoreSheet() report.Sheet {
 	if s.about == change.OfState {
 		sheet.Columns = []string{"Visit", "With a score", "Mean (SD)", "At the best end", "At the worst end"}
 		sheet.Rows = s.byVisit(func(v *visitCount, column int) []report.Cell {
-			return []report.Cell{number(v.paired[column]), valueAndShare(v.mean[column], v.spread[column]), report.Cell(say(inTable(v.ceiling[column]))), report.Cell(say(inTable(v.floor[column])))}
+			return []report.Cell{number(v.paired[column]), valueAndShare(v.mean[column], v.spread[column]), s.ofAll(column, v.ceiling), s.ofAll(column, v.floor)}
 		})
 		return sheet
 	}
 	sheet.Columns = []string{"Visit", "With both scores", "Before, mean (SD)", "At the visit, mean (SD)", "Mean improvement", "Of what was possible", "At the best end", "At the worst end before"}
 	sheet.Rows = s.byVisit(func(v *visitCount, column int) []report.Cell {
 		return []report.Cell{number(v.paired[column]), valueAndShare(v.meanBefore[column], v.spreadBefore[column]), valueAndShare(v.mean[column], v.spread[column]),
-			report.Cell(say(inTable(v.change[column]))), report.Cell(say(inTable(v.possible[column]))), report.Cell(say(inTable(v.ceiling[column]))), report.Cell(say(inTable(v.floor[column])))}
+			report.Cell(say(inTable(v.change[column]))), report.Cell(say(inTable(v.possible[column]))), s.ofAll(column, v.ceiling), s.ofAll(column, v.floor)}
 	})
 	sheet.Notes = []report.Text{report.Words("Of those with both scores. What was possible is the way from the score before the operation to the best end of the scale. Who begins near an end of the scale can only move one way.")}
 	return sheet
+}
+
+// ofAll is a cell that only the row of the whole cohort has.
+func (s *recovery) ofAll(column int, id string) report.Cell {
+	if column < len(s.labels)-1 {
+		return nil
+	}
+	return report.Cell(say(inTable(id)))
 }
 
 // compared returns the groups that are compared: those that are recorded.

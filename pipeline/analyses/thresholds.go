@@ -169,6 +169,7 @@ func (s *thresholds) methodSheet(a *asking) report.Sheet {
 		s.add(e)
 		s.derived(id, a.n)
 		row := report.SheetRow{Label: sentence(a.methodWords(t.Method)), Cells: []report.Cell{report.Cell(say(value(id)))}}
+		s.cutCells(id, t, a)
 		row.Cells = append(row.Cells, s.limits(id+".percentile", e, t.Percentile, a.n), s.limits(id+".bca", e, t.BCa, a.n), s.cut(id+".sensitivity", e, t, t.Cut.Sensitivity, a.n), s.cut(id+".specificity", e, t, t.Cut.Specificity, a.n))
 		sheet.Rows = append(sheet.Rows, row)
 	}
@@ -231,6 +232,29 @@ func (s *thresholds) cut(id string, of report.Estimate, t change.Threshold, x fl
 		Status: report.Estimated, Value: report.Some(x)}
 	s.derived(s.add(e), n)
 	return report.Cell(say(value(id)))
+}
+
+// cutCells records the counts behind the sensitivity and specificity of a cut point, so that a small one is not given away. They are
+// in no table.
+func (s *thresholds) cutCells(id string, t change.Threshold, a *asking) {
+	if t.Method != change.Youden && t.Method != change.ClosestToCorner || !t.OK() || !t.Cut.OK() {
+		return
+	}
+	count := func(what, measure string, n int) string {
+		e := report.Count(id+"."+what, s.asked.ID, measure, n, shoulders)
+		e.Cohort = s.cohort.Name
+		return s.add(e)
+	}
+	yes := a.table.Anchor.Improved
+	no := a.table.Anchor.N - yes
+	found, spared := asCount(t.Cut.Sensitivity*float64(yes)), asCount(t.Cut.Specificity*float64(no))
+	improved, others := count("improved", "improved, or acceptable", yes), count("others", "the others", no)
+	s.total(a.n, improved, others)
+	beyond, below := count("found", "of these, beyond the cut point", found), count("spared", "of the others, not beyond the cut point", spared)
+	s.total(improved, beyond, count("missed", "of these, not beyond the cut point", yes-found))
+	s.total(others, below, count("wrongly", "of the others, beyond the cut point", no-spared))
+	s.derived(id+".sensitivity", beyond)
+	s.derived(id+".specificity", below)
 }
 
 // answerWords name an answer of a question.

@@ -216,6 +216,7 @@ func (s *withinPatient) responders() ([]report.Text, error) {
 	if err != nil {
 		return nil, err
 	}
+	s.cells(table)
 	s.row("share-first", "share that reached the threshold, "+inSentence(s.names[0]), report.UnitProbability, proportion(x.First))
 	s.row("share-second", "share that reached the threshold, "+inSentence(s.names[1]), report.UnitProbability, proportion(x.Second))
 	d := s.row("share-difference", "difference of the shares, percentage points (Newcombe, pairs)", report.UnitDifference, x.Difference)
@@ -224,6 +225,28 @@ func (s *withinPatient) responders() ([]report.Text, error) {
 		return nil, nil
 	}
 	return []report.Text{say("By the threshold of ", value(g.id), " "+s.points()+", "+g.source+", the shares differ by ", withInterval(d), " (McNemar's exact test, p ", value(p), ").")}, nil
+}
+
+// cells records the pairs by who reached the threshold, so that a small number is not given away by a share. They are in no
+// row of the table.
+func (s *withinPatient) cells(t change.PairedTable) {
+	count := func(what, measure string, n int64) string {
+		e := report.Count(s.id(what), s.asked.ID, measure, int(n), "patients")
+		e.Cohort = s.cohort.Name
+		return s.add(e)
+	}
+	both, neither := count("reached-both", "threshold reached on both sides", t.Both), count("reached-neither", "threshold reached on neither side", t.Neither)
+	first, second := count("reached-first-only", "threshold reached on the first only", t.OnlyFirst), count("reached-second-only", "threshold reached on the second only", t.OnlySecond)
+	s.total(s.n, both, neither, first, second)
+	for side, only := range []string{first, second} {
+		name := []string{"first", "second"}[side]
+		reached := count("reached-"+name, "threshold reached, "+inSentence(s.names[side]), t.Both+[]int64{t.OnlyFirst, t.OnlySecond}[side])
+		s.total(reached, both, only)
+		s.total(s.n, reached, count("not-reached-"+name, "threshold not reached, "+inSentence(s.names[side]), t.Neither+[]int64{t.OnlySecond, t.OnlyFirst}[side]))
+		s.derived(s.id("share-"+name), reached)
+		s.derived(s.id("share-difference"), reached)
+	}
+	s.derived(s.id("mcnemar"), first, second)
 }
 
 func (s *withinPatient) reaches(x, threshold float64) change.Response {

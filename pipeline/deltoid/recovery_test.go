@@ -442,3 +442,22 @@ func TestTwoProceduresInOnePatient(t *testing.T) {
 		}
 	}
 }
+
+// Of eight pairs the shares that reach a threshold give small counts away, so that they are masked; the mean difference is not.
+func TestSharesOfFewPairsAreMasked(t *testing.T) {
+	c := &clinic{}
+	for i := range 8 {
+		patient := c.add("female", "ases", 30, 40+20*float64(i%2), math.NaN())
+		fmt.Fprintf(&c.procedures, "%s,right,%s,anatomic,primary,70,female\n", patient, operated)
+		fmt.Fprintf(&c.scores, "%s,right,%s,ases,30\n%s,right,%s,ases,%v\n", patient, before, patient, atTwo, 55+float64(i))
+	}
+	plan := c.write(t, "", "  - {kind: within patient, id: w, endpoint: revision, instrument: ases, by: procedure, order: [reverse, anatomic], thresholds: [{points: 20, reason: the example}]}\n")
+	edit(t, plan, func(text string) string { return strings.Replace(text, "mask_below: 1", "mask_below: 5", 1) })
+	rows := deltoidRun(t, plan)
+	if e := rows["w.share-first"]; e["status"] != "masked" || e["value"] != "" {
+		t.Errorf("four of eight pairs are shown: %+v", e)
+	}
+	if e := rows["w.difference"]; e["status"] != "estimated" {
+		t.Errorf("the mean difference of eight pairs is hidden: %+v", e)
+	}
+}
