@@ -443,11 +443,11 @@ func TestTwoProceduresInOnePatient(t *testing.T) {
 	}
 }
 
-// Of eight pairs the shares that reach a threshold give small counts away, so that they are masked; the mean difference is not.
+// A share of pairs gives its count away: three of twenty are masked with it, and the mean difference of twenty is not.
 func TestSharesOfFewPairsAreMasked(t *testing.T) {
 	c := &clinic{}
-	for i := range 8 {
-		patient := c.add("female", "ases", 30, 40+20*float64(i%2), math.NaN())
+	for i := range 20 {
+		patient := c.add("female", "ases", 30, map[bool]float64{true: 60, false: 40}[i < 3], math.NaN())
 		fmt.Fprintf(&c.procedures, "%s,right,%s,anatomic,primary,70,female\n", patient, operated)
 		fmt.Fprintf(&c.scores, "%s,right,%s,ases,30\n%s,right,%s,ases,%v\n", patient, before, patient, atTwo, 55+float64(i))
 	}
@@ -455,9 +455,9 @@ func TestSharesOfFewPairsAreMasked(t *testing.T) {
 	edit(t, plan, func(text string) string { return strings.Replace(text, "mask_below: 1", "mask_below: 5", 1) })
 	rows := deltoidRun(t, plan)
 	if e := rows["w.share-first"]; e["status"] != "masked" || e["value"] != "" {
-		t.Errorf("four of eight pairs are shown: %+v", e)
+		t.Errorf("three of twenty pairs are shown: %+v", e)
 	}
 	if e := rows["w.difference"]; e["status"] != "estimated" {
-		t.Errorf("the mean difference of eight pairs is hidden: %+v", e)
+		t.Errorf("the mean difference of twenty pairs is hidden: %+v", e)
 	}
 }
