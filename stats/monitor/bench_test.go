@@ -1,6 +1,7 @@
 package monitor_test
 
 import (
+	"math"
 	"testing"
 
 	"deltoid/stats/monitor"
@@ -39,6 +40,33 @@ func BenchmarkRates(b *testing.B) {
 			must(err)
 			_, err = monitor.Stretches(counts, i, 1, 365.25, 730.5, 1095.75, 1461, 1826.25)
 			must(err)
+		}
+	}
+}
+
+// BenchmarkClusteredRates answers: what do the rates of 400 hospitals, each against all others, cost where one
+// shoulder in four is one of two of a patient?
+func BenchmarkClusteredRates(b *testing.B) {
+	const rows, hospitals = 1_000_000, 400
+	r := random.Stream(1, "clustered rates", 0)
+	d := survival.Data{Groups: hospitals, Causes: 1}
+	for i := range rows {
+		d.Exit, d.Cause = append(d.Exit, int32(r.IntN(5479))), append(d.Cause, uint8(r.IntN(20)/19))
+		d.Group, d.Cluster = append(d.Group, int32(r.IntN(hospitals))), append(d.Cluster, int32(i-i/8))
+	}
+	for b.Loop() {
+		c, err := monitor.Cluster(d)
+		if err != nil {
+			b.Fatal(err)
+		}
+		s := c.Spread(1, 0, math.Inf(1), 365.25, d.Group, hospitals)
+		for g := range hospitals {
+			s.Rate(g, 100, 0.95, monitor.Exact)
+			s.Ratio(g, monitor.AllOthers, 0.95, monitor.Exact)
+			s.Difference(g, monitor.AllOthers, 100, 0.95, monitor.Exact)
+		}
+		if _, err := s.Homogeneity(); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

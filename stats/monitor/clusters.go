@@ -76,8 +76,15 @@ func (s *sums) at(r float64) float64 {
 
 // part is what one cluster has in one group.
 type part struct {
-	cluster, group int32
-	d, t           float64
+	of, group int32 // of: place of the cluster
+	d, t      float64
+}
+
+// cluster is what one cluster of several rows has in all groups, and its parts, from first on.
+type cluster struct {
+	d, t  float64
+	first int32
+	parts int
 }
 
 // spreadGroup is one group of a Spread.
@@ -93,7 +100,11 @@ type spreadGroup struct {
 type Spread struct {
 	Tallies []Tally
 	groups  []spreadGroup
-	parts   []part // by cluster
+	// Of clusters of several rows:
+	clusters []cluster
+	parts    []part
+	byGroup  [][]int32 // places of the parts of each group
+	shared   sums      // of the clusters, each as if it were a row
 }
 
 // Spread returns the events of one cause (0: any) and the exposure after from and up to to; what
@@ -101,7 +112,7 @@ type Spread struct {
 // times: 365.25 turns days into years. Groups are those of the data, or others given instead, one
 // for each row; nil and 1 stand for one group of all.
 func (c *Clusters) Spread(cause int, from, to, unit float64, group []int32, groups int) *Spread {
-	s := &Spread{Tallies: make([]Tally, groups), groups: make([]spreadGroup, groups)}
+	s := &Spread{Tallies: make([]Tally, groups), groups: make([]spreadGroup, groups), byGroup: make([][]int32, groups)}
 	exposure := make([]numeric.Sum, groups)
 	shared := make([]bool, len(c.d.Exit))
 	for _, row := range c.shared {
@@ -131,13 +142,21 @@ func (c *Clusters) Spread(cause int, from, to, unit float64, group []int32, grou
 		}
 	}
 	for next := 0; next < len(c.shared); {
-		cluster := c.d.Cluster[c.shared[next]]
-		first := len(s.parts)
-		for ; next < len(c.shared) && c.d.Cluster[c.shared[next]] == cluster; next++ {
+		number := c.d.Cluster[c.shared[next]]
+		one := cluster{first: int32(len(s.parts))}
+		for ; next < len(c.shared) && c.d.Cluster[c.shared[next]] == number; next++ {
 			if g, d, t, in := take(c.shared[next]); in {
-				s.addPart(first, part{cluster, g, d, t})
+				one.d, one.t = one.d+d, one.t+t
+				s.addPart(int(one.first), part{int32(len(s.clusters)), g, d, t})
 			}
 		}
+		if one.parts = len(s.parts) - int(one.first); one.parts > 0 {
+			s.clusters = append(s.clusters, one)
+			s.shared.add(one.d, one.t)
+		}
+	}
+	for i, p := range s.parts {
+		s.byGroup[p.group] = append(s.byGroup[p.group], int32(i))
 	}
 	for g := range exposure {
 		s.Tallies[g].Exposure = exposure[g].Value()

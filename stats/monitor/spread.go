@@ -15,29 +15,26 @@ type design struct {
 	status Status
 }
 
-// side is a group, or several taken together, as one of two that are compared.
+// side is one of two rates that are compared: that of a group, or of all groups but one.
 type side struct {
 	Tally
-	of             func(group int32) bool
+	group, than    int     // a group; or AllOthers and the one that is not in; or AllOthers twice, for all
 	rows, clusters float64 // Σ (d − r t)² over rows, and over clusters after summing
 	alike          float64 // the design effect if the rows of a cluster are wholly alike
 	one            bool    // several rows, all in one cluster
 }
 
-// group returns one group, or for AllOthers all but it.
-func (s *Spread) group(group, than int) *side {
-	if group == AllOthers {
-		return s.side(func(g int32) bool { return int(g) != than })
-	}
-	return s.side(func(g int32) bool { return int(g) == group })
+// has says whether a group belongs to the side.
+func (x *side) has(group int) bool {
+	return group == x.group || x.group == AllOthers && group != x.than
 }
 
-func (s *Spread) side(of func(group int32) bool) *side {
-	x := &side{of: of, alike: 1}
+func (s *Spread) side(group, than int) *side {
+	x := &side{group: group, than: than, alike: 1}
 	rows, clusters := 0, 0
 	squares, wholes := 0.0, 0.0
 	for g := range s.groups {
-		if of(int32(g)) {
+		if x.has(g) {
 			one := &s.groups[g]
 			x.Tally = x.Plus(s.Tallies[g])
 			rows, clusters = rows+one.rows, clusters+one.own
@@ -47,22 +44,49 @@ func (s *Spread) side(of func(group int32) bool) *side {
 	}
 	r := x.rate()
 	for g := range s.groups {
-		if of(int32(g)) {
+		if x.has(g) {
 			alone := s.groups[g].alone.at(r)
 			x.rows += alone + s.groups[g].apart.at(r)
 			x.clusters += alone
 		}
 	}
-	s.eachCluster(x, x, func(d, t, _, _ float64) {
-		clusters++
-		x.clusters += square(d - float64(r*t))
-		wholes += float64(t * t)
-	})
+	shared, off, whole := s.sharedBy(x, r)
+	x.clusters += off
 	if squares > 0 {
-		x.alike = wholes / squares
+		x.alike = (wholes + whole) / squares
 	}
-	x.one = rows > 1 && clusters == 1
+	x.one = rows > 1 && clusters+shared == 1
 	return x
+}
+
+// sharedBy goes through the clusters of several rows that have some on a side: how many they are, Σ (d − r t)²
+// and Σ t² of what they have there. What lies outside a group is what all clusters have, put right where
+// the group has a part in them.
+func (s *Spread) sharedBy(x *side, r float64) (n int, off, whole float64) {
+	add := func(d, t, times float64) {
+		off += float64(times * square(d-float64(r*t)))
+		whole += float64(times * t * t)
+	}
+	if x.group != AllOthers {
+		for _, at := range s.byGroup[x.group] {
+			add(s.parts[at].d, s.parts[at].t, 1)
+		}
+		return len(s.byGroup[x.group]), off, whole
+	}
+	n, off, whole = len(s.clusters), s.shared.at(r), s.shared.tt.Value()
+	if x.than == AllOthers {
+		return n, off, whole
+	}
+	for _, at := range s.byGroup[x.than] {
+		p := &s.parts[at]
+		c := &s.clusters[p.of]
+		add(c.d, c.t, -1)
+		add(c.d-p.d, c.t-p.t, 1)
+		if c.parts == 1 {
+			n--
+		}
+	}
+	return n, max(0, off), max(0, whole)
 }
 
 func (x *side) rate() float64 {
@@ -73,28 +97,6 @@ func (x *side) rate() float64 {
 }
 
 func square(x float64) float64 { return float64(x * x) }
-
-// eachCluster goes through the clusters of several rows that have some on either side, with the sums on
-// both.
-func (s *Spread) eachCluster(a, b *side, do func(d1, t1, d2, t2 float64)) {
-	for from := 0; from < len(s.parts); {
-		var d1, t1, d2, t2 float64
-		in, to := false, from
-		for ; to < len(s.parts) && s.parts[to].cluster == s.parts[from].cluster; to++ {
-			p := &s.parts[to]
-			if a.of(p.group) {
-				d1, t1, in = d1+p.d, t1+p.t, true
-			}
-			if b.of(p.group) {
-				d2, t2, in = d2+p.d, t2+p.t, true
-			}
-		}
-		if in {
-			do(d1, t1, d2, t2)
-		}
-		from = to
-	}
-}
 
 // dust is the share of the events below which a sum of squares is rounding.
 const dust = 1e-12
@@ -113,20 +115,34 @@ func (x *side) design() design {
 // Rate is Tally.Rate for a group, with the design effect of its clusters. Where all rows are in one
 // cluster Limits is OneCluster.
 func (s *Spread) Rate(group int, per, level float64, form Form) (Rate, error) {
-	x := s.group(group, group)
-	return x.rateOf(per, level, form)
+	return s.side(group, group).rateOf(per, level, form)
 }
 
 func (x *side) rateOf(per, level float64, form Form) (Rate, error) {
 	return x.Tally.rate(per, level, form, x.design())
 }
 
-// covariance returns Σ over clusters of the product of the residuals on either side.
+// covariance returns Σ over clusters of the product of the residuals of a group and of what it is compared
+// with.
 func (s *Spread) covariance(a, b *side) float64 {
+	if a.group == AllOthers {
+		a, b = b, a
+	}
 	sum, r1, r2 := 0.0, a.rate(), b.rate()
-	s.eachCluster(a, b, func(d1, t1, d2, t2 float64) {
-		sum += float64((d1 - float64(r1*t1)) * (d2 - float64(r2*t2)))
-	})
+	for _, at := range s.byGroup[a.group] {
+		p := &s.parts[at]
+		c := &s.clusters[p.of]
+		d, t := c.d-p.d, c.t-p.t
+		if b.group != AllOthers {
+			d, t = 0, 0
+			for _, other := range s.parts[c.first : int(c.first)+c.parts] {
+				if int(other.group) == b.group {
+					d, t = other.d, other.t
+				}
+			}
+		}
+		sum += float64((p.d - float64(r1*p.t)) * (d - float64(r2*t)))
+	}
 	return sum
 }
 
@@ -157,7 +173,7 @@ func (s *Spread) designOf(a, b *side) design {
 // their clusters, which allows for clusters that have rows in both. Limits is NotComparable where all
 // that moves one rate moves the other too.
 func (s *Spread) Ratio(first, second int, level float64, form Form) (RateRatio, error) {
-	a, b := s.group(first, second), s.group(second, first)
+	a, b := s.side(first, second), s.side(second, first)
 	return ratioOf(a.Tally, b.Tally, level, form, s.designOf(a, b))
 }
 
@@ -166,7 +182,7 @@ func (s *Spread) Ratio(first, second int, level float64, form Form) (RateRatio, 
 //
 // Source: Zou & Donner, Stat. Med. 27 (2008) 1693–1702, for rates with a correlation.
 func (s *Spread) Difference(first, second int, per, level float64, form Form) (RateDifference, error) {
-	a, b := s.group(first, second), s.group(second, first)
+	a, b := s.side(first, second), s.side(second, first)
 	r1, err := a.rateOf(per, level, form)
 	if err != nil {
 		return RateDifference{}, err
@@ -192,7 +208,7 @@ func (s *Spread) Homogeneity() (Test, error) {
 	if err != nil || t.Status != Estimated {
 		return t, err
 	}
-	whole := s.side(func(int32) bool { return true })
+	whole := s.side(AllOthers, AllOthers)
 	if whole.one {
 		t.ChiSquare, t.DF, t.P, t.Status = 0, 0, 0, OneCluster
 		return t, nil
@@ -229,12 +245,15 @@ func (s *Spread) shareEffect(group int, whole *side, share float64) float64 {
 		clusters += alone
 		rows += alone + float64(w*s.groups[g].apart.at(r))
 	}
-	own := s.group(group, group)
-	s.eachCluster(own, whole, func(d1, t1, d2, t2 float64) {
-		clusters += square((d1 - float64(r*t1)) - float64(share*(d2-float64(r*t2))))
-	})
+	clusters += float64(square(share) * s.shared.at(r))
+	for _, at := range s.byGroup[group] {
+		p := &s.parts[at]
+		c := &s.clusters[p.of]
+		all := c.d - float64(r*c.t)
+		clusters += square(p.d-float64(r*p.t)-float64(share*all)) - square(share*all)
+	}
 	if rows == 0 {
 		return 1
 	}
-	return clusters / rows
+	return max(0, clusters) / rows
 }

@@ -289,9 +289,9 @@ func clusteredRates(r *rand.Rand) []bool {
 		f := frailty(r)
 		for s := range 2 {
 			for begin := int32(0); begin < days; { // each event begins a new row, so that exposure does not depend on frailty
-				end, cause := begin+1+int32(r.ExpFloat64()/(rate*f)), uint8(1)
-				if end > days {
-					end, cause = days, 0
+				end, cause := int32(days), uint8(0)
+				if wait := r.ExpFloat64() / (rate * f); wait < float64(days-begin) {
+					end, cause = begin+1+int32(wait), 1
 				}
 				d.Entry, d.Exit, d.Cause = append(d.Entry, begin), append(d.Exit, end), append(d.Cause, cause)
 				d.Group, d.Cluster = append(d.Group, int32(s)), append(d.Cluster, int32(p))
