@@ -21,11 +21,12 @@ type Data struct {
 	Group []int32
 	// Weight is how much a row counts for: a finite number, 0 or more. Nil means that every row
 	// counts for 1. A weight changes the estimate, never the number of people at risk, and a
-	// variance then has to come from Curve.Robust. A row that stands for several people is to be
-	// given several times instead.
+	// variance then has to come from Curve.Robust, a test from ClusteredLogRank. A row that stands
+	// for several people is to be given several times instead.
 	Weight []float64
 	// Cluster says which rows belong together, such as those of one patient: rows of one number,
-	// 0 or more, are not independent. Nil means that all are. Only Curve.Robust looks at it.
+	// 0 or more, are not independent. Nil means that all are. Only what says so looks at it, such
+	// as Curve.Robust, LayOut and ClusteredLogRank.
 	Cluster []int32
 	// Groups is how many groups there are, with or without rows; 0 stands for 1.
 	Groups int

@@ -22,6 +22,7 @@
 //	groups over all their follow-up    LogRank, Test.Trend, Pairwise, CountByStratum
 //	hazards                            Curve.Hazard, Curve.SmoothHazard
 //	rows with weights or in clusters   Curve.Robust, LayOut, ClusteredLogRank
+//	groups that share clusters         Curve.Influence, Curve.MeanInfluence
 //
 // # Rules
 //

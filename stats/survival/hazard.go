@@ -16,7 +16,7 @@ type Hazard struct {
 	Time []float64
 	// Cumulative is Σ d/n up to and including Time.
 	Cumulative []float64
-	// Variance is Σ d/n²; nil for weighted rows.
+	// Variance is Σ d/n², for rows that are independent; nil for weighted rows.
 	Variance []float64
 }
 

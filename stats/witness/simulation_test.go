@@ -79,10 +79,10 @@ func TestSimulations(t *testing.T) {
 	t.Logf("%d sets each:\n| study | question | nominal | found | its standard error |\n| --- | --- | --- | --- | --- |\n%s", sets, table.String())
 }
 
-// oneDeath is a time of the event at a rate a day, ended by a censoring between a third and all of last,
-// in whole days.
+// oneDeath is a time of the event at a rate a day, ended by a censoring at any time up to last, in whole
+// days.
 func oneDeath(r *rand.Rand, rate, last float64) (exit int32, event uint8) {
-	t, c := r.ExpFloat64()/rate, last*(1+2*r.Float64())/3
+	t, c := r.ExpFloat64()/rate, last*r.Float64()
 	if t <= c {
 		return int32(t), 1
 	}
@@ -91,7 +91,7 @@ func oneDeath(r *rand.Rand, rate, last float64) (exit int32, event uint8) {
 
 // competingEnd is the first of an event of cause 1, one of cause 2 and a censoring.
 func competingEnd(r *rand.Rand, own, other, last float64) (exit int32, cause uint8) {
-	t, o, c := r.ExpFloat64()/own, r.ExpFloat64()/other, last*(1+2*r.Float64())/3
+	t, o, c := r.ExpFloat64()/own, r.ExpFloat64()/other, last*r.Float64()
 	switch {
 	case t <= o && t <= c:
 		return int32(t), 1
