@@ -20,7 +20,7 @@ import (
 // simulations is how many sets each study draws. The few of every run tell a method that is broken
 // from one that is not; a nightly run draws many, and its results stand in testdata/references/DOSSIER.md:
 //
-//	go test -count=1 -run TestSimulations -v ./stats/witness -args -simulations 20000
+//	go test -count=1 -run TestSimulations -v ./stats/witness -args -simulations 10000
 var simulations = commandline.Int("simulations", 400, "sets that each study of TestSimulations draws")
 
 // study draws sets of which the truth is known and says, for each question, whether an interval held the
