@@ -37,7 +37,7 @@ func Assemble(p *plan.Plan, x Exports, c *cohorts.Cohort, flow *cohorts.Flow, ve
 	}
 	participants := flowSection(b, c, flow)
 	tieToFlow(b, p, flow)
-	answers := lead(b, append([]report.Section{participants}, doc.Sections...))
+	answers := lead(b, p, append([]report.Section{participants}, doc.Sections...))
 	if done.describes() {
 		doc.Sections = append(doc.Sections, questionsSection(b, p, participants, done))
 	}
@@ -99,17 +99,48 @@ func analyse(b *book, p *plan.Plan, c *cohorts.Cohort, asked plan.Analysis) (rep
 	}
 }
 
-// lead takes the short answers of the sections, in their order, while there is room for three. The sections give the
-// answers in full.
-func lead(b *book, sections []report.Section) []report.Text {
+// lead takes the short answers of the sections while there is room for three: one to each question that a reader comes with,
+// in their order, before a second one to any. The sections give the answers in full.
+func lead(b *book, p *plan.Plan, sections []report.Section) []report.Text {
 	const room = 3
-	var texts []report.Text
-	for _, s := range sections {
-		if short, ok := b.short[s.ID]; ok && len(texts) < room {
-			texts = append(texts, short)
+	question := map[string]string{}
+	if p != nil {
+		for _, asked := range p.Analyses {
+			question[asked.ID] = questionOf(asked.Kind)
 		}
 	}
-	return texts
+	var first, more []report.Text
+	seen := map[string]bool{}
+	for _, s := range sections {
+		short, ok := b.short[s.ID]
+		switch q := question[s.ID]; {
+		case !ok:
+		case q == later, q != "" && seen[q]:
+			more = append(more, short)
+		default:
+			seen[q] = true
+			first = append(first, short)
+		}
+	}
+	texts := append(first, more...)
+	return texts[:min(room, len(texts))]
+}
+
+// later is the question of analyses that serve another: their answers come after those of all others.
+const later = "later"
+
+// questionOf says what a kind of analysis tells of: how long implants last, how patients recover, or something of its own, for
+// which any number of answers are different ones.
+func questionOf(k plan.Kind) string {
+	switch k {
+	case plan.ImplantSurvival, plan.Comparison, plan.Reasons, plan.RevisionRates, plan.Regression:
+		return "lasting"
+	case plan.Recovery:
+		return "recovery"
+	case plan.ThresholdsKind, plan.RepeatedScores:
+		return later
+	}
+	return ""
 }
 
 func dataCut(p *plan.Plan) string {

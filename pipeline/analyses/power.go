@@ -40,7 +40,7 @@ func AssemblePower(p *plan.PowerPlan, version string) (report.Document, error) {
 		}
 		doc.Sections = append(doc.Sections, section)
 	}
-	doc.Lead = lead(b, doc.Sections)
+	doc.Lead = lead(b, nil, doc.Sections)
 	return doc, nil
 }
 
