@@ -214,6 +214,39 @@ func TestGrayOfManyGroupsAgainstSlowTwin(t *testing.T) {
 	}
 }
 
+// A small group with events when the large one is gone brings F of both together beyond 1.
+func TestGrayBeyondOneAgainstSlowTwin(t *testing.T) {
+	beyond := 0
+	for seed := range uint64(300) {
+		r := random.Stream(seed, "Gray beyond one", 0)
+		d := survival.Data{Groups: 2, Causes: causes}
+		add := func(group, day int32, cause uint8) {
+			d.Entry, d.Exit, d.Cause, d.Group = append(d.Entry, 0), append(d.Exit, day), append(d.Cause, cause), append(d.Group, group)
+		}
+		for range 20 {
+			add(0, int32(r.IntN(6)), uint8(min(1, r.IntN(5))))
+		}
+		for range 5 {
+			add(1, int32(4+r.IntN(8)), 1)
+		}
+		got, err := competing.Gray(1, 1, mustCount(t, d))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.Status != survival.Estimated {
+			continue
+		}
+		beyond++
+		score, v := slowGray(d, 1, 1, 2)
+		for i, want := range append(score, v...) {
+			near(t, fmt.Sprintf("seed %d, number %d", seed, i), slices.Concat(got.Score, got.Variance)[i], want, 1e-9)
+		}
+	}
+	if beyond < 100 {
+		t.Errorf("%d sets compared", beyond)
+	}
+}
+
 func TestGrayOnAnyNumberOfProcessors(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
 	d := largeData(20_000, 2)

@@ -215,7 +215,7 @@ func (s *grayInfluence) pool(rho float64) {
 		}
 		if m.d > 0 && m.total > 0 {
 			jump := m.d / m.total
-			m.height = math.Pow(max(0, 1-f), rho)
+			m.height = height(f, rho)
 			if s.broken = s.broken || math.Abs(1-f) < 1e-9; s.broken {
 				return
 			}

@@ -108,8 +108,7 @@ func (s *grayScan) pool(rho float64) {
 		}
 		if m.d > 0 {
 			jump := m.d / m.total
-			// Where groups differ much F, a mean of what those there see, can pass 1.
-			m.height = math.Pow(max(0, 1-f), rho)
+			m.height = height(f, rho)
 			if s.broken = s.broken || math.Abs(1-f) < 1e-9; s.broken {
 				return
 			}
@@ -126,6 +125,16 @@ func (s *grayScan) pool(rho float64) {
 			g.leave()
 		}
 	}
+}
+
+// height is (1−F)^rho. Where groups differ much F, a mean of what those there see, can pass 1; a power
+// that then is no number is taken as 0.
+func height(f, rho float64) float64 {
+	x := math.Pow(1-f, rho)
+	if math.IsNaN(x) {
+		return 0
+	}
+	return x
 }
 
 // covariance works out V.
