@@ -36,6 +36,9 @@ func (s *recovery) recoveryAnswer() []report.Text {
 	lead := say("Of 100 shoulders like these "+s.likeWords(v.k)+", ", report.Text{{Estimate: v.share[0][last], Show: report.ShowOfHundred}}, " ", s.says(s.goals[0]),
 		s.inWords()+"; the threshold was "+s.goals[0].source+".")
 	s.short[s.asked.ID] = lead
+	if len(texts) > 0 {
+		s.short[s.asked.ID] = say("Read with care, for scores look worse than before the operation. ", lead)
+	}
 	texts = append(texts, lead)
 	if t, any := s.groupWords(v); any {
 		texts = append(texts, t)

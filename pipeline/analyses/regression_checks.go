@@ -80,8 +80,8 @@ func (s *modelled) incidenceOver(p *plan.Plan, row func(label, id string)) ([]re
 func (s *modelled) unchanging(terms []covariates.Test, global covariates.Test, along string, row func(label, id string)) {
 	s.steady = map[*term]float64{}
 	for i, t := range s.terms {
-		s.proportional(s.id("steady", t.slug), inSentence(t.title), terms[i], along)
-		row("The ratios of "+inSentence(t.title)+" do not change over follow-up", s.id("steady", t.slug))
+		s.proportional(s.id("steady", t.slug), t.inWords(), terms[i], along)
+		row("The ratios of "+t.inWords()+" do not change over follow-up", s.id("steady", t.slug))
 		if r := terms[i]; r.Status == covariates.Converged {
 			s.steady[t] = r.P
 		}

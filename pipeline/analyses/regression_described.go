@@ -53,9 +53,9 @@ func (s *predictions) describe() error {
 func (s *predictions) valuesOf(d *described, t *term, parts map[*term][]float64) ([]float64, error) {
 	if t.between[0] != nil {
 		var out []float64
-		for _, x := range parts[t.between[0]] {
-			for _, y := range parts[t.between[1]] {
-				out = append(out, x*y)
+		for i, x := range parts[t.between[0]] {
+			for j, y := range parts[t.between[1]] {
+				out = append(out, (x-t.between[0].origin(i))*(y-t.between[1].origin(j)))
 			}
 		}
 		return out, nil

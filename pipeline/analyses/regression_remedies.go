@@ -12,7 +12,7 @@ func (s *modelled) steadySentences() []report.Text {
 	var parts []report.Text
 	for _, t := range s.terms {
 		if p, tested := s.steady[t]; tested && p < doubtful {
-			parts = append(parts, say(inSentence(t.title)+" (p ", value(s.id("steady", t.slug)+".p"), ")"))
+			parts = append(parts, say(t.inWords()+" (p ", value(s.id("steady", t.slug)+".p"), ")"))
 		}
 	}
 	if len(parts) == 0 {

@@ -27,7 +27,8 @@ type term struct {
 	of     []int32   // level of each episode, -1 where it is not known
 	x      []float64 // value of each episode, NaN where it is not known
 	knots  []float64
-	at     float64 // the value of a spline that others are compared with
+	at     float64   // the value of a spline that others are compared with
+	from   []float64 // the columns of a spline there; nil for other terms
 
 	reference int
 	columns   []covariates.Column
@@ -315,7 +316,7 @@ func (t *term) settleSpline(s *modelled) (err error) {
 		shown = append(slices.Clone(shown), t.at)
 		slices.Sort(shown)
 	}
-	from := covariates.SplineAt(t.at, t.knots)
+	t.from = covariates.SplineAt(t.at, t.knots)
 	labels := make([]string, len(shown))
 	for i, v := range shown {
 		labels[i] = t.amount(rounded(v))
@@ -324,7 +325,7 @@ func (t *term) settleSpline(s *modelled) (err error) {
 	for i, v := range shown {
 		weights := covariates.SplineAt(v, t.knots)
 		for j := range weights {
-			weights[j] -= from[j]
+			weights[j] -= t.from[j]
 		}
 		t.effects = append(t.effects, effect{label: labels[i], slug: names[i], weights: weights, n: s.n, events: s.events, reference: v == t.at})
 	}
@@ -340,7 +341,24 @@ func rounded(x float64) float64 {
 	return out
 }
 
-// cross makes the interactions that the plan asks for: the products of the columns of two terms.
+// origin is the value of a column at which the other term of an interaction has its own ratio: that of a spline is its
+// reference, that of other terms 0.
+func (t *term) origin(column int) float64 {
+	if t.from == nil {
+		return 0
+	}
+	return t.from[column]
+}
+
+// originWords say where the columns of a term are at their origin.
+func (t *term) originWords() string {
+	if t.levels != nil {
+		return inSentence(t.levels[t.reference])
+	}
+	return t.amount(rounded(t.at))
+}
+
+// cross makes the interactions that the plan asks for: the products of the columns of two terms, each counted from its origin.
 func (s *modelled) cross() error {
 	for k, pair := range s.asked.Interactions {
 		a, b := s.termOf(pair[0]), s.termOf(pair[1])
@@ -349,7 +367,7 @@ func (s *modelled) cross() error {
 			for j, y := range b.columns {
 				values := make([]float64, len(x.Values))
 				for row := range values {
-					values[row] = x.Values[row] * y.Values[row]
+					values[row] = (x.Values[row] - a.origin(i)) * (y.Values[row] - b.origin(j))
 				}
 				t.columns = append(t.columns, covariates.Column{Name: x.Name + " × " + y.Name, Term: t.title, Values: values})
 				t.effects = append(t.effects, effect{label: columnLabel(a, i) + " × " + columnLabel(b, j), slug: fmt.Sprintf("%d-%d", i+1, j+1),
@@ -367,6 +385,14 @@ func (s *modelled) cross() error {
 
 func (s *modelled) termOf(field string) *term {
 	return s.terms[slices.IndexFunc(s.terms, func(t *term) bool { return t.field == field })]
+}
+
+// inWords is the title of a term inside a sentence: that of an interaction has two.
+func (t *term) inWords() string {
+	if t.between[0] != nil {
+		return inSentence(t.between[0].title) + " × " + inSentence(t.between[1].title)
+	}
+	return inSentence(t.title)
 }
 
 // columnLabel names a column of a term as its rows do.

@@ -148,6 +148,24 @@ func TestNamesNeverCollide(t *testing.T) {
 	}
 }
 
+// Beside an interaction with a spline the ratio of a group is that at the reference of the spline: it is the ratio of the
+// cumulative hazards that the model predicts for two patients who are there, wherever the reference lies.
+func TestRatioBesideAnInteractionWithASpline(t *testing.T) {
+	for _, at := range []string{"65", "72"} {
+		section, byID := model(t, forty(), `adjust_for: [{field: age, spline: 3, reference: `+at+`}, {field: group, labels: {never: b}}], interactions: [[age, group]], `+
+			`predict: {times: [1], patients: [{name: first, values: {age: `+at+`, group: a}}, {name: second, values: {age: `+at+`, group: b}}]}`)
+		first, second := byID["m.predicted.first.1y"], byID["m.predicted.second.1y"]
+		ratio := byID["m.ratio.group.b"]
+		if got := math.Log(second.Value.X) / math.Log(first.Value.X); !(math.Abs(got/ratio.Value.X-1) < 1e-6) {
+			t.Errorf("at %s the ratio is %v, that of the predicted hazards %v", at, ratio.Value.X, got)
+		}
+		words := plainText(section.Answer[0])
+		if !strings.Contains(words, "where age is "+at) {
+			t.Errorf("the answer does not say where the ratio holds: %s", words)
+		}
+	}
+}
+
 func TestModelWithoutEvents(t *testing.T) {
 	table := strings.ReplaceAll(forty(), ",revised,", ",unrevised,")
 	_, byID := model(t, table, "adjust_for: [age]")

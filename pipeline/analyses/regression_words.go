@@ -102,6 +102,7 @@ func (s *modelled) ratioSentence() report.Text {
 			if s.asked.Groups.By == "" {
 				name = inSentence(t.title) + ": " + name
 			}
+			name += s.whereOthersAre(t)
 			parts = append(parts, say(withInterval(id), ", p ", value(s.effectID("p", t, e)), " ("+name+")"))
 			if len(brief) < briefRoom || s.asked.Groups.By != "" {
 				brief = append(brief, say(inTable(id), " ("+name+")"))
@@ -114,6 +115,21 @@ func (s *modelled) ratioSentence() report.Text {
 	}
 	s.short[s.asked.ID] = say(sentence(s.ratioWords())+" of "+s.what()+": ", join(brief), ".")
 	return say(start, join(parts), ".")
+}
+
+// whereOthersAre says at which values of the others, with which a term has an interaction, its ratios hold.
+func (s *modelled) whereOthersAre(t *term) string {
+	var out string
+	for _, x := range s.terms {
+		other := x.between[1]
+		if other == t {
+			other = x.between[0]
+		} else if x.between[0] != t {
+			continue
+		}
+		out += ", where " + inSentence(other.title) + " is " + other.originWords()
+	}
+	return out
 }
 
 // modelMethod is the method, in sentences fit for a paper.
@@ -239,7 +255,7 @@ func (s *modelled) modelNotes() []report.Text {
 	for _, t := range s.terms {
 		if t.between[0] != nil {
 			notes = append(notes, report.Words("Beside an interaction, the ratios of "+inSentence(t.between[0].title)+" and "+inSentence(t.between[1].title)+
-				" are those at the reference (or 0) of the other; the ratio of an interaction is what the two together multiply by beyond that."))
+				" are those at the reference of the other, or where it is 0 if it enters as a straight line; the ratio of an interaction is what the two together multiply by beyond that."))
 		}
 	}
 	if len(s.episodes.Causes) > 1 && !s.ofOutcome() {

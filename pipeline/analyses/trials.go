@@ -26,6 +26,7 @@ type drawn struct {
 const (
 	searchFrom    = 20
 	searchTo      = 50_000
+	searchToWords = "50,000" // searchTo, for a sentence
 	searchStudies = 2000
 )
 

@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"deltoid/pipeline/plan"
@@ -150,14 +151,13 @@ func (s *drawn) sizeFigure() (report.Figure, bool, error) {
 	f := report.Figure{ID: s.asked.ID + "-by-size", Title: "Power against size (" + s.asked.ID + ")", X: report.Axis{Label: "Patients", Unit: "patients", Max: last, Ticks: ticksTo(last)},
 		Y: report.Axis{Label: "Power", Unit: report.UnitProbability, Max: 1, Ticks: []float64{0, 0.2, 0.4, 0.6, 0.8, 1}}}
 	c := report.Curve{Group: "As assumed", Measure: "power", Sloping: true, EndX: last, End: "end of the figure"}
-	for _, share := range []float64{0.25, 0.5, 0.75, 1, 1.25, 1.5} {
-		n := max(2, int(math.Round(share*float64(s.patients))))
+	for _, n := range s.sizesAround() {
 		design := s.asked.Design(n, s.ratios)
 		if design.Check() != nil {
 			continue
 		}
 		r := s.result
-		if share != 1 {
+		if n != s.patients {
 			var err error
 			if r, err = s.simulate(design, searchStudies); err != nil {
 				return f, false, err
@@ -175,4 +175,14 @@ func (s *drawn) sizeFigure() (report.Figure, bool, error) {
 	f.Alt = f.Title + ": one line that rises with the number of patients."
 	f.Notes = []report.Text{report.Words("The band is what the simulation leaves open, 95%.")}
 	return f, len(c.Steps) > 1, nil
+}
+
+// sizesAround are the numbers of patients of the figure, from a quarter to one and a half times those planned, each once:
+// of a study of a few patients several shares are the same number.
+func (s *drawn) sizesAround() []int {
+	var sizes []int
+	for _, share := range []float64{0.25, 0.5, 0.75, 1, 1.25, 1.5} {
+		sizes = append(sizes, max(2, int(math.Round(share*float64(s.patients)))))
+	}
+	return slices.Compact(sizes)
 }

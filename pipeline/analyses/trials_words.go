@@ -25,7 +25,7 @@ func (s *drawn) notFound() report.Text {
 		return say("Even the smallest study that was tried has a power of ", s.assumed("power"), " to ", s.finding(), s.at(), ": look at the assumptions, or use a formula.")
 	}
 	if s.asked.Patients == 0 {
-		return say("No study of up to "+strconv.Itoa(searchTo)+" patients has a power of ", s.assumed("power"), " to ", s.finding(), s.at(), ".")
+		return say("No study of up to "+searchToWords+" patients has a power of ", s.assumed("power"), " to ", s.finding(), s.at(), ".")
 	}
 	return say("A study of ", value(s.id("patients")), " patients has a power of ", s.assumed("power"), " for no effect that could be: not even to ", s.finding(), s.at(), ".")
 }

@@ -169,7 +169,7 @@ func (s *checked) validationAnswer() []report.Text {
 		texts = append(texts, say("Corrected for the optimism of measuring a model on the shoulders that it was made from, the area under the curve is ", value(s.id("corrected", "auc")),
 			", the slope ", value(s.id("corrected", "slope")), " and the scaled Brier score ", value(s.id("corrected", "brier-scaled")), "."))
 	}
-	s.short[s.asked.ID] = say("Risk of "+s.endpoint.Label+" by "+s.horizonWords()+", observed by predicted: ", inTable(s.id("observed-by-expected")), "; area under the curve ",
+	s.short[s.asked.ID] = say("Risk of "+s.endpoint.Label+" by "+s.horizonWords()+", observed over predicted: ", inTable(s.id("observed-by-expected")), "; area under the curve ",
 		inTable(s.id("auc")), ".")
 	return append(texts, say("Risks were predicted for ", value(s.usedID()), " of ", value(s.allID()), " shoulders, ", value(s.eventID()), " of them with the endpoint by then."))
 }
@@ -220,7 +220,7 @@ func (s *checked) validationNotes() []report.Text {
 	case s.corrected():
 		notes = append(notes, report.Words("The column “In these data” measures the model on the shoulders that it was made from, where risks are right on average by construction; the corrected numbers are "+
 			"what to expect of shoulders like these. Other hospitals need a validation of their own."),
-			say("Of ", value(s.id("samples")), " samples, ", value(s.id("samples-failed")), " had no estimates and are not among the mean."))
+			say("Of the ", value(s.id("samples")), " samples, ", value(s.id("samples-failed")), " had no estimates and are left out of the mean optimism."))
 	case s.asked.Groups.Landmark > 0:
 		notes = append(notes, report.Words("From a landmark on, the optimism of the model is not taken off: what is shown is what the model appears to do."))
 	case s.o != nil:

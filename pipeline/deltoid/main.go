@@ -107,7 +107,7 @@ func commands(stdout, stderr io.Writer) *cobra.Command {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.CompletionOptions.DisableDefaultCmd = true
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(wrongFlag)
 	flags := root.PersistentFlags()
 	flags.StringVar(&o.out, "out", "", "folder for the results (default notebooks-out/<study>)")
 	flags.BoolVar(&o.json, "json", false, "print the result as one JSON object, for machines")

@@ -68,3 +68,13 @@ func TestSimulatedStudiesSameBytes(t *testing.T) {
 		}
 	}
 }
+
+// A study of three patients has an answer: its figure shows each number of patients once, though several shares of it are the same.
+func TestSimulatedStudyOfThreePatients(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "few.yaml")
+	write(t, file, "power: 1\nstudy: few\ntitle: Few\nsimulated:\n"+
+		"  - {id: few, first: 0.3, at: 5, hazard_ratio: 0.5, patients: 3, recruitment: 1, follow_up: 5, deaths: 0, loss: 0, replicates: 100}\n")
+	if code, _, stderr := call("power", file, "--out", filepath.Join(t.TempDir(), "report")); code != exitDone {
+		t.Errorf("exit %d: %s", code, stderr)
+	}
+}

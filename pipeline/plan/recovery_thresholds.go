@@ -72,6 +72,7 @@ func (r *reader) threshold(n *yaml.Node, a *Analysis) Threshold {
 		if ok && !(x > 0) {
 			r.malformed(v, "points is "+cut(v.Value), allowed, "write how many points better counts, whichever way the scale runs")
 		}
+		r.withinReach(v, a.Scores.Instrument, x)
 		t.Points = x
 	}
 	if v := s.values["state"]; v != nil {
@@ -113,6 +114,14 @@ func (r *reader) onScale(n *yaml.Node, instrument string, x float64) {
 	if i, ok := schemas.InstrumentOf(instrument); ok && (x < i.Minimum || x > i.Maximum) {
 		r.wrong(n, "state is "+cut(n.Value)+", which "+i.Title+" cannot give", "from "+number(i.Minimum)+" to "+number(i.Maximum),
 			"write a score on the scale that deltoid takes")
+	}
+}
+
+// withinReach reports an improvement that is more than the whole scale of the instrument.
+func (r *reader) withinReach(n *yaml.Node, instrument string, points float64) {
+	if i, ok := schemas.InstrumentOf(instrument); ok && points > i.Maximum-i.Minimum {
+		r.wrong(n, "points is "+cut(n.Value)+", and the "+i.Title+" has no two scores so far apart", "above 0, up to "+number(i.Maximum-i.Minimum),
+			"write how many points of the scale that deltoid takes count as better")
 	}
 }
 
