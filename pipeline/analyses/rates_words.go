@@ -2,6 +2,7 @@ package analyses
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"deltoid/pipeline/report"
@@ -32,7 +33,7 @@ func (s *rates) rateHeading(byReason bool) string {
 func (s *rates) rateAnswer() []report.Text {
 	texts := []report.Text{say("There were ", value(s.eventsID(s.whole)), " "+strings.ToLower(s.eventsWord())+" in ", value(s.yearsID(s.whole)),
 		" "+unitProsthesisYears+": ", withInterval(s.rateID(s.whole)), ".")}
-	if len(s.list) == 0 || len(s.list) > manyGroups {
+	if len(s.list) == 0 || len(s.list) > chanceGroups {
 		return texts
 	}
 	var values, ratios []report.Text
@@ -68,7 +69,7 @@ func (s *rates) spokenReference() string {
 // whole otherwise.
 func (s *rates) shorten() {
 	list := s.list
-	if len(list) == 0 || len(list) > manyGroups {
+	if len(list) == 0 || len(list) > chanceGroups {
 		list = []rated{s.whole}
 	}
 	var values []report.Text
@@ -161,8 +162,15 @@ func (s *rates) rateMethods() []report.Text {
 	return texts
 }
 
+// chanceGroups is from how many groups on a reader is warned of differences by chance.
+const chanceGroups = 5
+
 func (s *rates) rateNotes() []report.Text {
 	notes := []report.Text{report.Words("A rate sums up a hazard that may change; the table by time since the index procedure shows how it does.")}
+	if groups := len(s.list); s.compared() && groups >= chanceGroups {
+		notes = append(notes, report.Words("With "+strconv.Itoa(groups)+" groups some look unlike the others by chance alone: where all have one rate, about one p-value in twenty is below 0.05. "+
+			"P-values are not adjusted for that; look at the test of one rate first, and at a group again when more years are in."))
+	}
 	if len(s.rare) > 0 {
 		notes = append(notes, report.Words("Too rare to be shown by themselves, and put together: "+strings.Join(s.rare, ", ")+"."))
 	}

@@ -18,6 +18,7 @@ type described struct {
 	values  []float64 // of the columns of the model
 	stratum int
 	from    []string // the counts that a prediction rests on
+	beyond  []string // characteristics whose value lies beyond those that the model was made from
 }
 
 // describe finds the level or value of every patient in every characteristic.
@@ -64,6 +65,9 @@ func (s *predictions) valuesOf(d *described, t *term, parts map[*term][]float64)
 		x, err := strconv.ParseFloat(d.Values[t.field], 64)
 		if err != nil {
 			return nil, err
+		}
+		if seen := taken(t.x, s.rows); len(seen) > 0 && (x < slices.Min(seen) || x > slices.Max(seen)) {
+			d.beyond = append(d.beyond, inSentence(t.title))
 		}
 		if t.asked.Knots > 0 && t.knots != nil {
 			return covariates.SplineAt(x, t.knots), nil

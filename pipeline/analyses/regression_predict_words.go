@@ -15,6 +15,11 @@ func (s *predictions) predictionTitle() string {
 func (s *predictions) predictionNote() string {
 	note := "What the model says of patients described by their values, with " + plain(100*s.asked.Level) + "% intervals for the mean of many like them: it is no forecast for one " +
 		"person, and holds as far as the model does."
+	for _, d := range s.people {
+		if len(d.beyond) > 0 {
+			note += " Of “" + d.Name + "” it is extrapolated: no shoulder of the model has so low or so high a value of " + joinWords(d.beyond) + "."
+		}
+	}
 	if s.free() && len(s.episodes.Causes) > 1 {
 		note += " It supposes that nobody " + s.competingWords(" or ") + " first; how many really come to the endpoint is the cumulative incidence."
 	}

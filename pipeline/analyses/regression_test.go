@@ -166,6 +166,20 @@ func TestRatioBesideAnInteractionWithASpline(t *testing.T) {
 	}
 }
 
+// A prediction for a value that no shoulder has says that it is extrapolated, and one within the values does not.
+func TestPredictionBeyondTheValues(t *testing.T) {
+	section, _ := model(t, forty(), `adjust_for: [age], predict: {times: [1], patients: [{name: near, values: {age: 70}}, {name: far, values: {age: 500}}]}`)
+	var said string
+	for _, sheet := range section.Sheets {
+		for _, note := range sheet.Notes {
+			said += plainText(note)
+		}
+	}
+	if !strings.Contains(said, "Of “far” it is extrapolated: no shoulder of the model has so low or so high a value of age.") || strings.Contains(said, "Of “near”") {
+		t.Errorf("the notes say: %s", said)
+	}
+}
+
 func TestModelWithoutEvents(t *testing.T) {
 	table := strings.ReplaceAll(forty(), ",revised,", ",unrevised,")
 	_, byID := model(t, table, "adjust_for: [age]")

@@ -3,6 +3,7 @@ package power
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 )
 
@@ -167,8 +168,16 @@ func (d *Design) blamed() Name {
 
 func (a *assumed) most(size float64) string {
 	n1, n2 := a.effective(a.recruited(size))
-	return fmt.Sprintf("with %s %s the %s would be %s", brief(size), a.design.Counted, strings.ReplaceAll(string(a.design.Goal), "_", " "),
-		brief(math.Abs(a.design.reach(a, n1, n2))))
+	return fmt.Sprintf("with %s %s the %s would be %s", strconv.FormatFloat(size, 'f', 0, 64), a.design.Counted,
+		strings.ReplaceAll(string(a.design.Goal), "_", " "), a.reached(a.design.reach(a, n1, n2)))
+}
+
+// reached writes what a study reaches: its power in percent, or a half-width as it is.
+func (a *assumed) reached(x float64) string {
+	if a.design.Goal == Power {
+		return strconv.FormatFloat(100*math.Abs(x), 'f', 1, 64) + "%"
+	}
+	return brief(math.Abs(x))
 }
 
 // roundUp rounds each group up to whole numbers, where the size counts whole things. A size that is whole but for the last
@@ -262,8 +271,8 @@ func (a *assumed) solveEffect() float64 {
 			break
 		}
 		if k == steps {
-			a.refuse(Size, "a larger size, or a smaller goal", "no effect can be detected with %s: the largest that is looked at, %s %s, would be found with power %s",
-				sizeWords(d, n1, n2), strings.ReplaceAll(string(d.Effect), "_", " "), brief(high), brief(short(high)+a.target()))
+			a.refuse(Size, "a larger size, or a smaller goal", "no effect can be detected with %s: the largest that is looked at, %s %s, would be found with a power of %s",
+				sizeWords(d, n1, n2), strings.ReplaceAll(string(d.Effect), "_", " "), brief(high), a.reached(short(high)+a.target()))
 			return math.NaN()
 		}
 	}
