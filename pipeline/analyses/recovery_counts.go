@@ -137,7 +137,7 @@ func (s *recovery) settleShare(e *report.Estimate, v *visitCount, g *goal, colum
 	case !g.known:
 		e.Status, e.Note = report.NotIdentifiable, g.why
 	case v.scored[column] == 0 && s.about == change.OfChange:
-		e.Status, e.Note = report.NotIdentifiable, "no shoulder has a score before the operation and at this visit; ask about the state in place of the change"
+		e.Status, e.Note = report.NotIdentifiable, "no shoulder has a score both before the operation and at this visit; see whether the export has this score at these visits, or ask about the state in place of the change"
 	case v.scored[column] == 0:
 		e.Status, e.Note = report.NotIdentifiable, "no shoulder has a score at this visit"
 	default:

@@ -37,7 +37,7 @@ func (s *recovery) recoveryAnswer() []report.Text {
 		s.inWords()+"; the threshold was "+s.goals[0].source+".")
 	s.short[s.asked.ID] = lead
 	if len(texts) > 0 {
-		s.short[s.asked.ID] = say("Read with care, for scores look worse than before the operation. ", lead)
+		s.short[s.asked.ID] = say("Read with care: the scores look worse than before the operation. ", lead)
 	}
 	texts = append(texts, lead)
 	if t, any := s.groupWords(v); any {

@@ -80,6 +80,9 @@ func (s *drawn) finding() report.Text {
 	if s.asked.Margin > 0 {
 		return say("show that the hazard of "+s.asked.Outcome+" in "+b+" is less than ", s.assumed("margin"), " times that in "+a+", when there is ", ratio)
 	}
+	if len(s.ratios) == 1 && s.ratios[0].Ratio == 1 {
+		return say("find a difference between "+a+" and "+b+" where there is none (", ratio, ")")
+	}
 	return say("find ", ratio, " for "+b+" against "+a)
 }
 

@@ -283,7 +283,7 @@ func TestScoresThatCannotAnswer(t *testing.T) {
 		"the scale the wrong way round": {forty(func(_ int, r *[4]float64) { r[0], r[1] = 60-r[0], 60-r[1] }), "",
 			[]string{"the answers run against the score", "Read with care: in the mean the Oxford Shoulder Score is worse", "0-48, 12-60: see whether the plan declares the right one under scales"}, "t.minimal.cut-point-by-youden-s-index"},
 		"one visit only": {forty(func(_ int, r *[4]float64) { r[0] = math.NaN() }), "",
-			[]string{"no shoulder has a score before the operation and at this visit; ask about the state in place of the change"}, "r.2-years.threshold-2.share.all"},
+			[]string{"no shoulder has a score both before the operation and at this visit; see whether the export has this score at these visits, or ask about the state in place of the change"}, "r.2-years.threshold-2.share.all"},
 		"a group of one": {forty(func(i int, r *[4]float64) {
 			if i%2 == 1 && i > 1 {
 				r[0] = math.NaN()

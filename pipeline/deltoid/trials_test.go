@@ -78,3 +78,14 @@ func TestSimulatedStudyOfThreePatients(t *testing.T) {
 		t.Errorf("exit %d: %s", code, stderr)
 	}
 }
+
+// A hazard ratio of 1 is no effect, and no sentence says that one is found.
+func TestSimulatedStudyOfNoEffect(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "none.yaml")
+	write(t, file, "power: 1\nstudy: none\ntitle: None\nsimulated:\n"+
+		"  - {id: none, first: 0.3, at: 5, hazard_ratio: 1, patients: 60, recruitment: 1, follow_up: 5, deaths: 0, loss: 0, replicates: 100}\n")
+	_, stdout, _ := call("power", file, "--out", filepath.Join(t.TempDir(), "report"))
+	if !strings.Contains(stdout, "find a difference between the first group and the second group where there is none (a hazard ratio of 1)") {
+		t.Errorf("printed:\n%s", stdout)
+	}
+}
