@@ -154,7 +154,7 @@ func (s *checked) smoothCurve() (report.Curve, bool) {
 // validationAnswer says how good the predictions are, in two sentences.
 func (s *checked) validationAnswer() []report.Text {
 	if s.why != "" {
-		s.short[s.asked.ID] = report.Words(s.validationHeading() + ": there is no answer; the section says why.")
+		s.short[s.asked.ID] = report.Words("Risk of " + s.endpoint.Label + " by " + s.horizonWords() + ": how good the model is cannot be said; the section says why.")
 		return []report.Text{report.Words("The predicted risks cannot be held against what happened: " + s.why + ".")}
 	}
 	whose := "The model made here"

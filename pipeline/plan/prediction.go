@@ -154,7 +154,9 @@ func (r *reader) patient(n *yaml.Node, a *Analysis) {
 		return
 	}
 	asked := a.modelFields()
+	var named []string // also those whose value is wrong, which has been said
 	for _, p := range r.pairs(v, "values") {
+		named = append(named, p.key.Value)
 		f := r.fieldOfRegistry(p.key, isCovariate, "")
 		word, ok := r.code(p.value, "the value of "+quote(p.key.Value))
 		if !slices.Contains(asked, p.key.Value) {
@@ -166,7 +168,7 @@ func (r *reader) patient(n *yaml.Node, a *Analysis) {
 		}
 	}
 	for _, field := range asked {
-		if d.Name != "" && d.Values[field] == "" && v.Kind == yaml.MappingNode {
+		if d.Name != "" && !slices.Contains(named, field) && v.Kind == yaml.MappingNode {
 			r.wrong(v, "the patient "+quote(d.Name)+" has no value of "+quote(field), "a value of each field of the model", "add it: nothing is guessed")
 		}
 	}
