@@ -137,20 +137,13 @@ func BenchmarkLink(b *testing.B) {
 
 // BenchmarkWhole takes the tables all the way: linked with all scores, settled, defined, and put into episodes.
 //
-// Measured with three runs each on two cores of an AMD EPYC that did much other work at the time (Go 1.26), so that the
-// processor time is an upper bound. What is allocated in all bounds the memory above the tables.
+// Measured on two idle cores of an AMD EPYC (Go 1.26). What is allocated in all bounds the memory above the tables.
 //
-//	procedures     processor time    allocated
-//	    10,000          0.009 s          6 MB
-//	   100,000          0.13 s          48 MB
-//	   200,000          0.34 s          99 MB    2.6 times 100,000; 1.9 times in 20 runs each
-//	 1,000,000          2.3 s          477 MB
-//	 2,000,000          5.4 s          950 MB    2.3 times 1,000,000; 2.1 and 1.9 times in other runs
-//	 5,000,000         17.6 s        2,520 MB
-//	10,000,000         39.4 s        5,187 MB    2.2 times 5,000,000
-//
-// The work is linear in the rows, and two cores share it, so that a million should take about 1.3 s on an idle pair, which was not to be had; the time for each
-// row grows with the tables, as what it looks up is found less and less in the processor's cache.
+//	procedures     elapsed    processor time    allocated
+//	   100,000     0.063 s          0.11 s          72 MB
+//	   200,000     0.130 s          0.23 s         148 MB
+//	 1,000,000     1.00 s           1.8 s          648 MB
+//	 2,000,000     2.2 s            4.1 s        1,172 MB
 func BenchmarkWhole(b *testing.B) {
 	d := cohorts.Definition{Indication: cohorts.Settled, Criteria: workedDefinition.Criteria}
 	for _, n := range wholeSizes {

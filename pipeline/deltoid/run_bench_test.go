@@ -15,6 +15,9 @@ import (
 
 // BenchmarkRun runs a whole study of the invented registry whose exports are already written: check, link, cohort,
 // analysis, report and record. BenchmarkRun/1000000 needs about 300 MB of disk.
+//
+// On two idle cores of an AMD EPYC a million shoulders take 10.7 s and 0.97 GiB with the demo's whole plan, 6.2 s and 0.84 GiB
+// without its analyses of scores, and 3.3 s with implant survival alone.
 func BenchmarkRun(b *testing.B) {
 	for _, n := range []int{10_000, 100_000, 1_000_000} {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
