@@ -171,7 +171,7 @@ func (s *drawn) choose() (trials.Test, error) {
 		}
 		return trials.Gray(0), nil
 	case "Fine and Gray":
-		return trials.FineGray(m), nil
+		return trials.SubdistributionRatio(m), nil
 	case "restricted mean":
 		return trials.RestrictedMean(horizon, 0), nil
 	case "rate ratio":

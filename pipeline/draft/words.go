@@ -62,7 +62,7 @@ var codeWords = map[string]map[string]string{
 		"tsa": "anatomic", "anatomical": "anatomic", "anatomisch": "anatomic", "anatomischeprothese": "anatomic", "anatomique": "anatomic", "protheseanatomique": "anatomic",
 		"hemi": "hemi", "ha": "hemi", "hemiprothese": "hemi", "hemiarthroplasty": "hemi", "plate": "plate", "orif": "plate", "platte": "plate", "plattenosteosynthese": "plate", "plaque": "plate"},
 	"occasion": {"first": "primary", "erstop": "primary", "primar": "primary", "primaereingriff": "primary", "primaire": "primary", "wechselop": "revision", "wechsel": "revision", "reprise": "revision"},
-	"indication": {"defektarthropathie": "cuff_tear_arthropathy", "cta": "cuff_tear_arthropathy", "omarthropathieexcentree": "cuff_tear_arthropathy", "fraktur": "fracture",
+	"indication": {"defektarthropathie": "cuff_tear_arthropathy", "cta": "cuff_tear_arthropathy", "omarthropathieexcentree": "cuff_tear_arthropathy", "fraktur": "fracture", "humeruskopffraktur": "fracture", "proximalehumerusfraktur": "fracture", "fractureproximaledelhumerus": "fracture",
 		"frakturfolgen": "fracture_sequelae", "sequellesdefracture": "fracture_sequelae", "tumor": "tumour", "tumeur": "tumour"},
 	"reason": {"infekt": "infection", "infektion": "infection", "instabilitat": "instability", "luxation": "instability", "instabilite": "instability", "dislocation": "instability"},
 	"outcome": {"alive": "unrevised", "censored": "unrevised", "revision": "revised", "death": "died", "dead": "died", "revidiert": "revised", "verstorben": "died", "tot": "died",

@@ -55,15 +55,15 @@ func ClusteredGray(cause int, rho float64, d survival.Data, stratum []int32, str
 	if d.Groups > MostClusteredGroups {
 		return nil, fmt.Errorf("%d groups, want at most %d to compare incidences of rows in clusters", d.Groups, MostClusteredGroups)
 	}
-	layout, err := survival.LayOut(inStrata(d, stratum, strata))
+	layout, err := survival.LayOut(crossed(d, stratum, strata))
 	if err != nil {
 		return nil, err
 	}
 	return clusteredGray(cause, rho, counts, layout), nil
 }
 
-// inStrata makes a group of each group in each stratum.
-func inStrata(d survival.Data, stratum []int32, strata int) survival.Data {
+// crossed makes a group of each group in each stratum.
+func crossed(d survival.Data, stratum []int32, strata int) survival.Data {
 	group := make([]int32, len(stratum))
 	for i, s := range stratum {
 		group[i] = s * int32(d.Groups)

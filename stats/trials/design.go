@@ -57,7 +57,7 @@ const mostPatients = 10_000_000
 // Check says what is impossible about the design; nil if nothing is. The error is an *Impossible.
 func (d *Design) Check() error {
 	return first(d.checkPatients(), d.checkArms(), d.checkSides(), d.Dependence.check(), d.Hospitals.check(len(d.Arms)),
-		d.checkStrata(), d.Accrual.check(), d.Scores.check(len(d.Arms)))
+		d.checkLayers(), d.Accrual.check(), d.Scores.check(len(d.Arms)))
 }
 
 func (d *Design) checkPatients() error {
@@ -97,7 +97,7 @@ func (d *Design) checkSides() error {
 	return nil
 }
 
-func (d *Design) checkStrata() error {
+func (d *Design) checkLayers() error {
 	for i, s := range d.Strata {
 		if !(s.Share > 0) || math.IsInf(s.Share, 0) {
 			return impossible(fmt.Sprintf("share of stratum %d", i+1), s.Share, "above 0", "")

@@ -309,8 +309,8 @@ func Cox(m Model) Test {
 	}}
 }
 
-// FineGray tests the ratio of subdistribution hazards of the second arm: competing.Subdistribution.
-func FineGray(m Model) Test {
+// SubdistributionRatio tests the ratio of subdistribution hazards of the second arm: competing.Subdistribution.
+func SubdistributionRatio(m Model) Test {
 	return Test{Name: "Fine and Gray's model" + clustersText[m.Clusters], Margin: m.logMargin(), Run: func(s *Sample) Verdict {
 		d := s.data()
 		d.Group, d.Groups, d.Cluster = nil, 1, m.Clusters.of(s)

@@ -154,7 +154,7 @@ func TestSizes(t *testing.T) {
 	responder := trials.Responded(1, 30)
 	for _, test := range []trials.Test{
 		trials.LogRank(), trials.StratifiedLogRank(), trials.ClusteredLogRank(trials.ByPatient), trials.Gray(0),
-		trials.Cox(trials.Model{}), trials.Cox(trials.Model{Stratified: true}), trials.FineGray(trials.Model{}),
+		trials.Cox(trials.Model{}), trials.Cox(trials.Model{Stratified: true}), trials.SubdistributionRatio(trials.Model{}),
 		trials.RestrictedMean(15, 0), trials.RateRatio(), trials.MeanDifference(1, false, 0), trials.MeanDifference(1, true, 0),
 		trials.AdjustedMeans(1, trials.NoClusters, 0), trials.AdjustedMeans(1, trials.ByPatient, 0), trials.Proportions(responder),
 		trials.ExactProportions(trials.Occurred(15)), trials.Odds(responder, trials.Model{}),
