@@ -20,15 +20,19 @@ const brokenPlans = "../../testdata/broken/plans"
 var renew = flag.Bool("renew", false, "write the messages about broken plans anew; read the difference before committing it")
 
 // Every message is reviewed as text. A plan that is wrong must be refused with a place, and a remedy, in every problem.
-func TestMessagesAboutBrokenPlans(t *testing.T) {
-	t.Chdir(brokenPlans)
+func TestMessagesAboutBrokenPlans(t *testing.T) { reviewMessages(t, brokenPlans, 50, Read) }
+
+// reviewMessages holds what is said about the plans of a folder, of which there are so many at least, against its text.
+func reviewMessages[P any](t *testing.T, folder string, fewest int, read func(name string) (*P, error)) {
+	t.Helper()
+	t.Chdir(folder)
 	names, err := filepath.Glob("*.yaml")
-	if err != nil || len(names) < 50 {
+	if err != nil || len(names) < fewest {
 		t.Fatalf("%d broken plans, %v", len(names), err)
 	}
 	var said strings.Builder
 	for _, name := range names {
-		p, err := Read(name)
+		p, err := read(name)
 		var ps schemas.Problems
 		if p != nil || !errors.As(err, &ps) || len(ps) == 0 {
 			t.Errorf("%s: a plan and %v, want problems and no plan", name, err)

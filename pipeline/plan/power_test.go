@@ -3,12 +3,10 @@ package plan
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -126,22 +124,6 @@ func TestPublishedPowerSchema(t *testing.T) {
 	}
 }
 
-func compiledPower(t testing.TB) *jsonschema.Schema {
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schemas.PowerSchema()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := jsonschema.NewCompiler()
-	if err := c.AddResource("power.schema.json", doc); err != nil {
-		t.Fatal(err)
-	}
-	s, err := c.Compile("power.schema.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
 // agree holds the shape of one plan for power against the published schema.
 func agree(t interface{ Errorf(string, ...any) }, s *jsonschema.Schema, name string, data []byte) (shaped, parsed bool) {
 	r := newReader(name)
@@ -167,7 +149,7 @@ func powerFiles(t testing.TB, dir string) []string {
 }
 
 func TestPowerReaderAndSchemaAgree(t *testing.T) {
-	s := compiledPower(t)
+	s := compiled(t, "power.schema.json", schemas.PowerSchema())
 	shaped, misshapen := 0, 0
 	for _, name := range append(powerFiles(t, goodPower), powerFiles(t, brokenPower)...) {
 		data, err := os.ReadFile(name)
@@ -200,38 +182,4 @@ func TestPowerReaderAndSchemaAgree(t *testing.T) {
 }
 
 // Every message is reviewed as text.
-func TestMessagesAboutBrokenPlansForPower(t *testing.T) {
-	t.Chdir(brokenPower)
-	names, err := filepath.Glob("*.yaml")
-	if err != nil || len(names) < 5 {
-		t.Fatalf("%d broken plans, %v", len(names), err)
-	}
-	var said strings.Builder
-	for _, name := range names {
-		p, err := ReadPower(name)
-		var ps schemas.Problems
-		if p != nil || !errors.As(err, &ps) || len(ps) == 0 {
-			t.Errorf("%s: a plan and %v, want problems and no plan", name, err)
-			continue
-		}
-		for _, problem := range ps {
-			if problem.Kind != schemas.PlanProblem || !strings.HasPrefix(problem.Where, name+":") || problem.Remedy == "" {
-				t.Errorf("%s: a problem without kind, place or remedy: %+v", name, problem)
-			}
-		}
-		said.WriteString("== " + name + "\n" + err.Error() + "\n\n")
-	}
-	const golden = "messages.golden"
-	if *renew {
-		if err := os.WriteFile(golden, []byte(said.String()), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(golden)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(strings.Split(string(want), "\n"), strings.Split(said.String(), "\n")); diff != "" {
-		t.Errorf("messages (-reviewed +now); renew with go test -run BrokenPlans ./pipeline/plan -renew:\n%s", diff)
-	}
-}
+func TestMessagesAboutBrokenPlansForPower(t *testing.T) { reviewMessages(t, brokenPower, 5, ReadPower) }

@@ -16,18 +16,23 @@ import (
 	"deltoid/schemas"
 )
 
-// publishedSchema compiles the JSON Schema that is offered to editors. Compiling holds it against the draft's own
-// metaschema.
+// publishedSchema is the JSON Schema of the study plan.
 func publishedSchema(t testing.TB) *jsonschema.Schema {
-	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(schemas.PlanSchema()))
+	return compiled(t, "plan.schema.json", schemas.PlanSchema())
+}
+
+// compiled compiles a JSON Schema that is offered to editors. Compiling holds it against the draft's own metaschema.
+func compiled(t testing.TB, name string, text []byte) *jsonschema.Schema {
+	t.Helper()
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := jsonschema.NewCompiler()
-	if err := c.AddResource("plan.schema.json", doc); err != nil {
+	if err := c.AddResource(name, doc); err != nil {
 		t.Fatal(err)
 	}
-	s, err := c.Compile("plan.schema.json")
+	s, err := c.Compile(name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -167,20 +167,20 @@ func (s *scoreSums) add(c *Counts, cause int, w Weighting) {
 func (s *scoreSums) walk(g int, w *walker, times *eventTimes, from, to int, lanes [][4]float64) {
 	observed, expected := s.observed[g], s.expected[g]
 	spread, comparable := s.spread[g], s.comparable[g]
-	var seen steps
-	w.along(from, to, &seen)
+	var here steps
+	w.along(from, to, &here)
 	for i := from; i < to; i++ {
-		n, atRisk := times.n[i], seen.atRisk[i-from]
+		n, atRisk := times.n[i], here.atRisk[i-from]
 		share := atRisk / n
 		if lanes != nil {
 			lanes[i-from][g&3] = share
 		}
-		if own := seen.events[i-from]; own > 0 {
+		if own := here.events[i-from]; own > 0 {
 			observed.Add(float64(times.weight[i] * own))
 		}
 		expected.Add(float64(times.weight[i] * float64(times.d[i]*share)))
 		spread += float64(float64(times.factor[i]*share) * ((n - atRisk) / n))
-		if people := seen.people[i-from]; people > 0 && people < times.people[i] {
+		if people := here.people[i-from]; people > 0 && people < times.people[i] {
 			comparable = comparable || !times.all[i]
 		}
 	}
